@@ -1,0 +1,1 @@
+"""Where photons start: lenses, strips, fixtures and daylight."""

@@ -1,0 +1,262 @@
+"""Fixtures in the world: every light of a scene turned into placed strips and bodies."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canopysim.errors import SceneError
+from canopysim.world.parts import Part
+
+if TYPE_CHECKING:
+    from canopysim.scene.schema import Scene
+    from canopysim.scene.schema_light import Fixture, Light
+
+Array = NDArray[np.float64]
+# Two triangles a face, wound so that normals point out of the box.
+BOX_FACES = np.array(
+    [
+        [0, 2, 1], [1, 2, 3], [4, 5, 6], [5, 7, 6], [0, 1, 4], [1, 5, 4],
+        [2, 6, 3], [3, 6, 7], [0, 4, 2], [2, 4, 6], [1, 3, 5], [3, 7, 5],
+    ],
+    dtype=np.int32,
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class PlacedStrip:
+    """A strip in the world's frame.
+
+    Attributes
+    ----------
+    light : int
+        Index of the light in the scene.
+    group : str
+        What it is answered for under.
+    centre : numpy.ndarray (3,)
+        Middle of the luminous rectangle, m.
+    axes : numpy.ndarray (3, 3)
+        Rows: the strip's x (along), y (across) and z axis; light leaves towards -z.
+    length_m, width_m : float
+        Luminous rectangle.
+    lens : str
+        "lambertian", "parallel" or "beam".
+    along_rad, across_rad : float
+        Full widths at half maximum of a beam; 0 otherwise.
+    flux_umol_s : float
+        Photon flux over all bands at full output.
+    shares : tuple of float
+        Share of each band in that flux.
+    output : float
+        Share of full output.
+    """
+
+    light: int
+    group: str
+    centre: Array
+    axes: Array
+    length_m: float
+    width_m: float
+    lens: str
+    along_rad: float
+    across_rad: float
+    flux_umol_s: float
+    shares: tuple[float, ...]
+    output: float
+
+
+def rotation(turn: float, pitch: float, tilt: float) -> Array:
+    """Rotate from a fixture's frame into the world's: Rz(turn) Ry(pitch) Rx(tilt), right-handed.
+
+    Parameters
+    ----------
+    turn, pitch, tilt : float
+        Radians. tilt > 0 swings the beam (-z) towards the fixture's +y; pitch > 0 lowers its +x
+        end.
+
+    Returns
+    -------
+    numpy.ndarray (3, 3)
+        Columns are the fixture's axes in the world.
+    """
+    c, s = math.cos(turn), math.sin(turn)
+    rz = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1.0]])
+    c, s = math.cos(pitch), math.sin(pitch)
+    ry = np.array([[c, 0, s], [0, 1.0, 0], [-s, 0, c]])
+    c, s = math.cos(tilt), math.sin(tilt)
+    rx = np.array([[1.0, 0, 0], [0, c, -s], [0, s, c]])
+    turned: Array = rz @ ry @ rx
+    return turned
+
+
+def box_corners(low: Array, high: Array) -> Array:
+    """Eight corners of a box, x running fastest, z slowest, as `BOX_FACES` expects."""
+    return np.array(
+        [[x, y, z] for z in (low[2], high[2]) for y in (low[1], high[1]) for x in (low[0], high[0])]
+    )
+
+
+def _extent(fixture: Fixture) -> tuple[Array, Array]:
+    """Low and high corner of the body, or of the luminous areas, in the fixture's frame."""
+    if fixture.body is not None:
+        half = np.array([fixture.body.length / 2, fixture.body.width / 2])
+        base = fixture.body.standoff
+        return np.array([*-half, base]), np.array([*half, base + fixture.body.height])
+    corners = np.concatenate([_strip_corners(s) for s in fixture.strips])
+    return corners.min(0), corners.max(0)
+
+
+def _strip_frame(strip: object) -> tuple[Array, Array]:
+    """Centre and rotation of a strip in its fixture's frame."""
+    centre = np.array([strip.at[0], strip.at[1], -strip.drop])  # type: ignore[attr-defined]
+    return centre, rotation(0.0, 0.0, strip.tilt)  # type: ignore[attr-defined]
+
+
+def _strip_corners(strip: object) -> Array:
+    centre, turned = _strip_frame(strip)
+    a, b = strip.length / 2, strip.width / 2  # type: ignore[attr-defined]
+    flat = np.array([[-a, -b, 0], [a, -b, 0], [a, b, 0], [-a, b, 0]])
+    return centre + flat @ turned.T
+
+
+def pivots(light: Light, fixture: Fixture, canopy_top_m: float) -> list[Array]:
+    """Pivots of all fixtures that a light stands for: one, or a row centred on `at`."""
+    height = light.height if light.height is not None else canopy_top_m + (light.above_canopy or 0)
+    middle = np.array([light.at[0], light.at[1], height])
+    if light.row is None:
+        return [middle]
+    axis = 0 if light.row.direction == "width" else 1
+    low, high = _extent(fixture)
+    turned = rotation(light.turn, light.pitch, light.tilt)
+    width = float(np.abs(turned[axis]) @ (high - low))
+    step = np.zeros(3)
+    step[axis] = width + light.row.gap
+    count = light.row.count
+    return [middle + (i - (count - 1) / 2) * step for i in range(count)]
+
+
+def strip_fluxes(fixture: Fixture, edges: tuple[float, ...]) -> list[tuple[float, Array]]:
+    """Photon flux over all bands, and the share of each band, for each strip at full output.
+
+    A stated PPF counts 400-700 nm only, so the flux over all bands is larger by the inverse of
+    the spectrum's share in 400-700 nm.
+    """
+    given = [s.share for s in fixture.strips]
+    rest = 1.0 - sum(g for g in given if g is not None)
+    n_free = sum(g is None for g in given)
+    parts = [g if g is not None else rest / n_free for g in given]
+    low, high = np.asarray(edges[:-1]), np.asarray(edges[1:])
+    par = (low >= 400) & (high <= 700)
+    spectra = [np.asarray((s.spectrum or fixture.spectrum).values(edges)) for s in fixture.strips]
+    if fixture.photon_flux is not None:
+        return [(fixture.photon_flux * p, s) for p, s in zip(parts, spectra, strict=True)]
+    # One common factor, so that the strips' PPF adds up to the fixture's.
+    par_share = sum(p * float(s[par].sum()) for p, s in zip(parts, spectra, strict=True))
+    total = (fixture.ppf or 0.0) / par_share
+    return [(total * p, s) for p, s in zip(parts, spectra, strict=True)]
+
+
+def place_lights(scene: Scene, canopy_top_m: float) -> tuple[list[PlacedStrip], list[Part]]:
+    """Place every strip and body of a scene.
+
+    Parameters
+    ----------
+    scene : Scene
+        A checked scene.
+    canopy_top_m : float
+        Height of the canopy's top above the floor, from which "above canopy" counts.
+
+    Returns
+    -------
+    strips : list of PlacedStrip
+        World frame, metres.
+    bodies : list of Part
+        Closed boxes of kind "fixture".
+
+    Raises
+    ------
+    SceneError
+        For a fixture that reaches out of the enclosure or a strip inside a body.
+    """
+    strips: list[PlacedStrip] = []
+    bodies: list[Part] = []
+    boxes: list[tuple[int, Array, Array, Array, Array]] = []
+    for index, light in enumerate(scene.lights):
+        fixture = scene.fixtures[light.fixture]
+        turned = rotation(light.turn, light.pitch, light.tilt)
+        fluxes = strip_fluxes(fixture, scene.bands)
+        for pivot in pivots(light, fixture, canopy_top_m):
+            if fixture.body is not None:
+                low, high = _extent(fixture)
+                corners = pivot + box_corners(low, high) @ turned.T
+                name = f"{light.fixture}-{len(bodies) + 1}"
+                bodies.append(
+                    Part(name, "fixture", corners, BOX_FACES, fixture.body.surface, solid=True)
+                )
+                boxes.append((index, pivot, turned, low, high))
+            for strip, (flux, shares) in zip(fixture.strips, fluxes, strict=True):
+                centre, own = _strip_frame(strip)
+                strips.append(
+                    PlacedStrip(
+                        light=index,
+                        group=light.group,
+                        centre=pivot + turned @ centre,
+                        axes=(turned @ own).T,
+                        length_m=strip.length,
+                        width_m=strip.width,
+                        lens=strip.lens.kind,
+                        along_rad=strip.lens.along,
+                        across_rad=strip.lens.across,
+                        flux_umol_s=flux,
+                        shares=tuple(float(v) for v in shares),
+                        output=light.output,
+                    )
+                )
+    _refuse_outside(scene, strips, boxes)
+    return strips, bodies
+
+
+def luminous_corners(strip: PlacedStrip) -> Array:
+    """Four corners of a placed strip's luminous rectangle, (4, 3) m."""
+    a = strip.axes[0] * strip.length_m / 2
+    b = strip.axes[1] * strip.width_m / 2
+    return np.array([strip.centre + i * a + j * b for i, j in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
+
+
+def _refuse_outside(
+    scene: Scene,
+    strips: list[PlacedStrip],
+    boxes: list[tuple[int, Array, Array, Array, Array]],
+) -> None:
+    """Raise for everything that sticks out of the enclosure or into a body."""
+    size = np.array([scene.enclosure.width, scene.enclosure.depth, scene.enclosure.height])
+    problems: dict[str, None] = {}
+    outlines = [(i, p + box_corners(lo, hi) @ r.T) for i, p, r, lo, hi in boxes]
+    outlines += [(s.light, luminous_corners(s)) for s in strips]
+    for index, corners in outlines:
+        over = np.maximum(-corners, corners - size).max(0)
+        axis = int(over.argmax())
+        if over[axis] > 1e-9:
+            side = (("left", "right"), ("front", "back"), ("floor", "ceiling"))[axis]
+            which = side[0] if (-corners[:, axis]).max() >= over[axis] - 1e-12 else side[1]
+            message = (
+                f"reaches {over[axis] * 100:.3g} cm beyond the {which}; "
+                "move it, turn it or choose a smaller fixture"
+            )
+            problems[scene.problem(("lights", index), message)] = None
+    for strip in strips:
+        corners = np.vstack([luminous_corners(strip), strip.centre])
+        for _, pivot, turned, low, high in boxes:
+            inside = (corners - pivot) @ turned
+            if ((inside > low) & (inside < high)).all(1).any():
+                message = (
+                    "a strip lies inside a fixture's body; give it a drop of a few mm "
+                    "below the body, or a wider gap in the row"
+                )
+                problems[scene.problem(("lights", strip.light), message)] = None
+    if problems:
+        raise SceneError(list(problems))

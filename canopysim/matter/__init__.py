@@ -1,0 +1,1 @@
+"""What photons meet: surfaces, leaves, plants and enclosures."""

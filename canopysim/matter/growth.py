@@ -1,0 +1,241 @@
+"""How a plant is built: main stems, nodes, and a leaf at every node, not yet in its place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canopysim.matter.blade import BladeGrid, bend_blades, blade_grid, triangle_areas
+from canopysim.matter.planting import Site, draws
+from canopysim.matter.stalks import Faces, join, prisms, tube
+
+if TYPE_CHECKING:
+    from canopysim.scene.schema_matter import Plant
+
+Floats = NDArray[np.float64]
+
+STEM_SIDES, PETIOLE_SIDES = 6, 4
+LIFT = 1e-3
+"""m; least height of a stem's foot above the floor, so that no two faces lie in one another."""
+N_DRAW = 8
+"""Random numbers that each leaf owns, used or not: a new use shifts nothing."""
+LEAST_SIZE = 0.05
+"""Share of the stated size below which no leaf falls: with 100 % variation none vanishes."""
+
+
+@dataclass(frozen=True, eq=False)
+class Growth:
+    """One plant before its leaves are turned clear of the walls. Rows are leaves, stem by stem.
+
+    Parameters
+    ----------
+    site : Site
+        Where it stands.
+    plant : Plant
+        What the scene says of its kind.
+    grid : BladeGrid
+        Layout of its blades.
+    axes : list of (n_point, 3) ndarray, m
+        Lines along the stems, world frame.
+    stems : list of (vertices, faces)
+        Closed tubes round them.
+    node, upward : (n_leaf, 3) ndarray, m and unit vectors
+        Where each leaf leaves its stem's axis, and the stem's direction there.
+    azimuth : (n_leaf,) ndarray, rad
+        Direction in which each leaf would like to grow, from +x towards +y.
+    petiole_angle, petiole_length : (n_leaf,) ndarray, rad and m
+    blades : (n_leaf, n_vertex, 3) ndarray, m
+        In the leaf frame (see `canopysim.matter.blade`).
+    """
+
+    site: Site
+    plant: Plant
+    grid: BladeGrid
+    axes: list[Floats]
+    stems: list[tuple[Floats, Faces]]
+    node: Floats
+    upward: Floats
+    azimuth: Floats
+    petiole_angle: Floats
+    petiole_length: Floats
+    blades: Floats
+
+    def leaf_area(self) -> float:
+        """One-sided area of all blades, m2."""
+        return float(triangle_areas(self.blades, self.grid.faces).sum())
+
+
+def grow(site: Site, plant: Plant, seed: int, turn: float = 0.0) -> Growth:
+    """Build one plant at its place.
+
+    Parameters
+    ----------
+    site : Site
+        Where it stands.
+    plant : Plant
+        Its kind. Within ± ``variation``, evenly spread: the plant's leaf size, each leaf's size,
+        petiole angle and curvature as shares of what is stated; each blade's inclination by that
+        share of a right angle; each azimuth by that share of the spiral's step.
+    seed : int
+        The canopy's seed.
+    turn : float, rad
+        Turns the whole plant beyond its random heading.
+
+    Returns
+    -------
+    Growth
+    """
+    shared = draws(seed, site, 0, 1, 2)[0]
+    plant_turn = turn + 2.0 * np.pi * shared[0]
+    plant_size = 1.0 + plant.variation * (2.0 * shared[1] - 1.0)
+
+    axes: list[Floats] = []
+    stems: list[tuple[Floats, Faces]] = []
+    nodes, upwards, azimuths, chance = [], [], [], []
+    for number, (axis, node, upward, sideways) in enumerate(_main_stems(site, plant, plant_turn)):
+        axes.append(axis)
+        stems.append(tube(axis, plant.stem_radius, sideways, STEM_SIDES))
+        if len(node) == 0:
+            continue  # the foot below the fork
+        u = draws(seed, site, number + 1, plant.nodes, N_DRAW)
+        start = plant_turn + (2.0 * np.pi * u[0, 7] if plant.branches > 1 else 0.0)
+        nodes.append(node)
+        upwards.append(upward)
+        azimuths.append(start + plant.spiral * np.arange(plant.nodes))
+        chance.append(u)
+
+    # From here on a row is a leaf.
+    vary = plant.variation * (2.0 * np.concatenate(chance) - 1.0)
+    rank = np.linspace(0.0, 1.0, plant.nodes) if plant.nodes > 1 else np.array([0.5])
+    profile = np.linspace(0.0, 1.0, len(plant.size_by_node))
+    by_node = np.tile(np.interp(rank, profile, plant.size_by_node), plant.branches)
+    size = np.maximum(by_node * plant_size * (1.0 + vary[:, 0]), LEAST_SIZE)
+    grid = blade_grid(plant.outline, plant.triangles_per_leaf)
+    blades = bend_blades(
+        grid,
+        length=plant.blade_length * size,
+        width=plant.blade_width * size,
+        inclination=plant.blade_angle + 0.5 * np.pi * vary[:, 1],
+        curvature=plant.curvature * (1.0 + vary[:, 2]),
+        fold=plant.fold,
+    )
+    return Growth(
+        site=site,
+        plant=plant,
+        grid=grid,
+        axes=axes,
+        stems=stems,
+        node=np.concatenate(nodes),
+        upward=np.concatenate(upwards),
+        azimuth=np.concatenate(azimuths) + plant.spiral * vary[:, 3],
+        petiole_angle=plant.petiole_angle * (1.0 + vary[:, 4]),
+        petiole_length=plant.petiole_length * size,
+        blades=blades,
+    )
+
+
+def _main_stems(
+    site: Site, plant: Plant, turn: float
+) -> list[tuple[Floats, Floats, Floats, Floats]]:
+    """Axis points, nodes, upward directions at the nodes, and the sideways vector, stem by stem.
+
+    One stem stands upright, with its first leaf at ``first_leaf_height``. Several leave the foot at
+    that height by ``branch_angle`` from the vertical, evenly all round, and straighten to upright
+    at their tips, as stems in a stand do; their first leaf is one internode above the fork.
+    """
+    foot = np.array([site.x, site.y, max(site.z, LIFT)])
+    fork = np.array([site.x, site.y, max(site.z + plant.first_leaf_height, foot[2])])
+    up, aside = np.array([0.0, 0.0, 1.0]), np.array([1.0, 0.0, 0.0])
+    tip = plant.stem_radius  # the last petiole leaves from inside the stem
+    count = np.arange(plant.nodes)
+    if plant.branches == 1:
+        node = fork + plant.internode * count[:, None] * up
+        axis = np.stack((foot, node[-1] + tip * up))
+        return [(axis, node, np.tile(up, (plant.nodes, 1)), aside)]
+
+    stems = [(np.stack((foot, fork + tip * up)), np.empty((0, 3)), np.empty((0, 3)), aside)]
+    for branch in range(plant.branches):
+        heading = turn + 2.0 * np.pi * branch / plant.branches
+        outwards = np.array([np.cos(heading), np.sin(heading), 0.0])
+        lean = plant.branch_angle * (1.0 - (count + 0.5) / plant.nodes)
+        pieces = np.sin(lean)[:, None] * outwards + np.cos(lean)[:, None] * up
+        node = fork + plant.internode * np.cumsum(pieces, axis=0)
+        axis = np.concatenate((fork[None], node, node[-1:] + tip * pieces[-1:]))
+        lean = plant.branch_angle * (1.0 - (count + 1.0) / plant.nodes)
+        upward = np.sin(lean)[:, None] * outwards + np.cos(lean)[:, None] * up
+        stems.append((axis, node, upward, np.cross(up, outwards)))
+    return stems
+
+
+def petiole_ends(growth: Growth, leaf: NDArray[np.intp], azimuth: Floats) -> tuple[Floats, Floats]:
+    """Both ends of petioles at given azimuths.
+
+    Parameters
+    ----------
+    growth : Growth
+        The plant.
+    leaf : (n,) int ndarray
+        Which leaves; may repeat.
+    azimuth : (n,) ndarray, rad
+        Where each points, from +x towards +y.
+
+    Returns
+    -------
+    start, end : (n, 3) ndarray, m
+        `start` lies inside the stem; the part outside, from the stem's surface to the blade's base
+        at `end`, has the stated length and the stated angle from the stem's upward direction.
+    """
+    up = growth.upward[leaf]
+    outwards = np.stack((np.cos(azimuth), np.sin(azimuth), np.zeros_like(azimuth)), axis=-1)
+    outwards = outwards - (outwards * up).sum(axis=1, keepdims=True) * up
+    outwards /= np.linalg.norm(outwards, axis=1, keepdims=True)
+    angle = growth.petiole_angle[leaf][:, None]
+    direction = np.cos(angle) * up + np.sin(angle) * outwards
+    surface = growth.node[leaf] + growth.plant.stem_radius * outwards
+    # Half-way to the axis, but never far along a stem that a steep petiole hugs.
+    sunk = 0.5 * growth.plant.stem_radius / np.maximum(np.abs(np.sin(angle)), 0.5)
+    end = surface + growth.petiole_length[leaf][:, None] * direction
+    return surface - sunk * direction, end
+
+
+def place_blades(
+    growth: Growth, leaf: NDArray[np.intp], azimuth: Floats, base: Floats, factor: float
+) -> Floats:
+    """Blades in the world frame.
+
+    Parameters
+    ----------
+    growth : Growth
+        The plant.
+    leaf : (n,) int ndarray
+        Which leaves; may repeat.
+    azimuth : (n,) ndarray, rad
+        Where each points.
+    base : (n, 3) ndarray, m
+        End of its petiole.
+    factor : float
+        Enlarges the blade about its base.
+
+    Returns
+    -------
+    (n, n_vertex, 3) ndarray, m
+    """
+    blades = growth.blades[leaf] * factor
+    cos, sin = np.cos(azimuth)[:, None], np.sin(azimuth)[:, None]
+    x, y, z = blades[..., 0], blades[..., 1], blades[..., 2]
+    turned = np.stack((cos * x - sin * y, sin * x + cos * y, z), axis=-1)
+    placed: Floats = turned + base[:, None, :]
+    return placed
+
+
+def stalk_mesh(growth: Growth, azimuth: Floats) -> tuple[Floats, Faces]:
+    """All stems and petioles of a plant as one mesh of closed pieces, world frame."""
+    meshes = list(growth.stems)
+    if growth.plant.petiole_length > 0.0:
+        start, end = petiole_ends(growth, np.arange(len(azimuth)), azimuth)
+        radius = np.full(len(start), growth.plant.petiole_radius)
+        meshes.append(prisms(start, end, radius, PETIOLE_SIDES))
+    return join(meshes)

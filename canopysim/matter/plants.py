@@ -1,0 +1,148 @@
+"""From a scene's canopy to leaf and stem meshes: exact leaf area, all of it inside the box."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canopysim.errors import SceneError
+from canopysim.matter.clearance import CLEARANCE, grow_inside, inside, leaves_at, turn_clear
+from canopysim.matter.growth import Growth, stalk_mesh
+from canopysim.matter.planting import ground_area, sites
+from canopysim.matter.stalks import repeat_faces
+from canopysim.world.parts import Part
+
+if TYPE_CHECKING:
+    from canopysim.scene.schema import Scene
+
+Floats = NDArray[np.float64]
+
+
+def grow_canopy(scene: Scene) -> list[Part]:
+    """Grow all plants of a scene.
+
+    Parameters
+    ----------
+    scene : Scene
+        Its canopy, plants and enclosure are read.
+
+    Returns
+    -------
+    list of Part
+        For each plant a leaf part such as ``pepper-03`` and a stem part ``pepper-03-stem`` (stems
+        and petioles). Empty if the scene has no canopy. With a stated leaf area index, one factor
+        enlarges all blades about their bases so that their one-sided area is that index times
+        the ground area.
+
+    Raises
+    ------
+    SceneError
+        If a stem does not stand inside the enclosure, or a leaf fits at no azimuth.
+    """
+    canopy = scene.canopy
+    if canopy is None:
+        return []
+    shapeless = [name for name, plant in scene.plants.items() if max(plant.outline) <= 0.0]
+    if shapeless:
+        line = "every width is 0, so the blade has no area; at least one must be more than 0 %"
+        raise SceneError([scene.problem(("plants", name, "outline"), line) for name in shapeless])
+    box = np.array([scene.enclosure.width, scene.enclosure.depth, scene.enclosure.height])
+    plants = [grow_inside(site, scene.plants[site.kind], canopy.seed, box) for site in sites(scene)]
+    factor = 1.0  # of every blade's length and width
+    if canopy.leaf_area_index is not None:
+        wanted = canopy.leaf_area_index * ground_area(canopy, scene.enclosure)
+        factor = float(np.sqrt(wanted / sum(plant.leaf_area() for plant in plants)))
+
+    parts: list[Part] = []
+    problems: list[str] = []
+    for plant in plants:
+        azimuth, stuck = turn_clear(plant, factor, box)
+        stalks, stalk_faces = stalk_mesh(plant, azimuth)
+        complaint = (
+            _stem_outside(plant, box)
+            or _leaf_outside(plant, stuck, factor, box)
+            or _petiole_outside(plant, stalks, box)
+        )
+        if complaint is not None:
+            path = ("canopy", "plantings", plant.site.planting)
+            problems.append(scene.problem(path, complaint))
+            continue
+        blades = leaves_at(plant, np.arange(len(azimuth)), azimuth, factor)
+        name = plant.site.name
+        n_leaf, n_vertex = blades.shape[:2]
+        faces = repeat_faces(plant.grid.faces, n_leaf, n_vertex)
+        kind = plant.plant
+        parts.append(Part(name, "leaf", blades.reshape(-1, 3), faces, kind.leaf, False))
+        # Stalks run into their stem, so the inside of one can be reached from the other: a shell.
+        parts.append(Part(f"{name}-stem", "stem", stalks, stalk_faces, kind.stem, False))
+    if problems:
+        raise SceneError(problems)
+    return parts
+
+
+def _stem_outside(plant: Growth, box: Floats) -> str | None:
+    """Say what is wrong when a plant's stems do not stand inside the enclosure."""
+    stems = np.concatenate([vertices for vertices, _ in plant.stems])
+    if inside(stems[None], box)[0]:
+        return None
+    low, high = stems.min(axis=0), stems.max(axis=0)
+    if high[2] > box[2] - CLEARANCE:
+        return (
+            f"{_place(plant)}: its stem reaches {_cm(high[2])} above the floor and the ceiling is "
+            f"at {_cm(box[2])}; lower base, nodes or internode"
+        )
+    return (
+        f"{_place(plant)}: its stems take x {_cm(low[0])} to {_cm(high[0])} and y {_cm(low[1])} "
+        f"to {_cm(high[1])} of a floor of {_cm(box[0])} by {_cm(box[1])}; move the plant away "
+        "from the wall or lessen branch_angle"
+    )
+
+
+def _leaf_outside(plant: Growth, stuck: NDArray[np.intp], factor: float, box: Floats) -> str | None:
+    """Say what is wrong when some leaves of a plant fit nowhere, told by the first of them."""
+    if len(stuck) == 0:
+        return None
+    leaf = stuck[0]
+    everywhere = plant.azimuth[leaf] + np.deg2rad(np.arange(360.0))
+    vertices = leaves_at(plant, np.full(360, leaf), everywhere, factor)
+    others = f" (and {len(stuck) - 1} more of its leaves)" if len(stuck) > 1 else ""
+    grown = f", enlarged {factor:.2f} times for the leaf area index," if factor > 1.005 else ""
+    which = f"{_place(plant)}: leaf {leaf + 1}{others}{grown}"
+    lowest, highest = vertices[..., 2].min(), vertices[..., 2].max()
+    if lowest < CLEARANCE:
+        return (
+            f"{which} hangs down to {_cm(lowest)} above the floor, at least 0.1 cm is needed; "
+            "raise base or first_leaf_height, or lessen blade_angle, curvature or blade_length"
+        )
+    if highest > box[2] - CLEARANCE:
+        return (
+            f"{which} reaches {_cm(highest)} above the floor and the ceiling is at {_cm(box[2])}; "
+            "lower base, nodes or internode"
+        )
+    reach = np.linalg.norm(vertices[0, :, :2] - plant.node[leaf, :2], axis=1).max()
+    return (
+        f"{which} reaches {_cm(reach)} from its stem, and no way of turning it keeps it off the "
+        "walls; move the plant inwards, or lessen petiole_length, blade_length or leaf_area_index"
+    )
+
+
+def _petiole_outside(plant: Growth, stalks: Floats, box: Floats) -> str | None:
+    """Say what is wrong when a petiole that leads to a leaf with room has none itself."""
+    if inside(stalks[None], box)[0]:
+        return None
+    return (
+        f"{_place(plant)}: a petiole meets a wall, the floor or the ceiling; move the plant, raise "
+        "first_leaf_height or shorten petiole_length"
+    )
+
+
+def _place(plant: Growth) -> str:
+    """Name a plant and where it stands."""
+    return f"{plant.site.name} at {_cm(plant.site.x)}, {_cm(plant.site.y)}"
+
+
+def _cm(length: float) -> str:
+    """Length in metres as text in centimetres."""
+    return f"{100.0 * length:.1f} cm"

@@ -1,0 +1,229 @@
+"""Labelled results: every tally with its unit and standard error, saved as one NetCDF file."""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from canopysim.errors import ResultError
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+FILE_NAME = "result.nc"
+FORMAT = "canopysim result 1"
+
+
+@dataclass(frozen=True, eq=False)
+class Result:
+    """What a run found.
+
+    Attributes
+    ----------
+    layers : xarray.Dataset or None
+        Canopy layers (1 is the top); None without a canopy. Variables over group x layer x side x
+        band: ``absorbed_umol_s`` with ``absorbed_std_err``, ``absorbed_per_leaf_area`` and
+        ``absorbed_per_ground_area`` (µmol m⁻² s⁻¹) with ``…_std_err``, ``n_packet``
+        (packets that left something there); over layer: ``z_top_m``, ``z_bottom_m``,
+        ``leaf_area_m2``, ``cumulative_lai`` (at the layer's bottom).
+    planes : dict of str to xarray.Dataset
+        Counting planes: ``pfd`` and ``pfd_std_err`` (µmol m⁻² s⁻¹) over group x band x
+        direction x y x x, ``mean`` and ``mean_std_err`` over group x band x direction.
+    ends : xarray.Dataset
+        Where the photons ended: ``flux_umol_s``, ``std_err``, ``share`` and ``share_std_err`` (of
+        what the group launched in the band) over end x group x band.
+    launched : xarray.DataArray
+        Photon flux launched, group x band, µmol/s.
+    rows : xarray.Dataset
+        The books behind all this, in quanta: one row per batch.
+    meta : dict
+        Title, seed, counts, settings, versions, scene text: plain values.
+    """
+
+    layers: xr.Dataset | None
+    planes: dict[str, xr.Dataset]
+    ends: xr.Dataset
+    launched: xr.DataArray
+    rows: xr.Dataset
+    meta: dict[str, Any]
+
+    @property
+    def title(self) -> str:
+        """Title of the scene."""
+        return str(self.meta["title"])
+
+    @property
+    def scene_text(self) -> str:
+        """The scene file as it was read."""
+        return str(self.meta["scene_text"])
+
+    @property
+    def seed(self) -> int:
+        """Seed of the photons."""
+        return int(self.meta["seed"])
+
+    @property
+    def n_packet(self) -> int:
+        """Packets traced."""
+        return int(self.meta["n_packet"])
+
+    @property
+    def n_batch(self) -> int:
+        """Batches traced."""
+        return int(self.meta["n_batch"])
+
+    @property
+    def stopped_by(self) -> str:
+        """Why the run ended: target, packet budget, time budget or interrupted."""
+        return str(self.meta["stopped_by"])
+
+    @property
+    def partial(self) -> bool:
+        """Whether the run was interrupted."""
+        return self.stopped_by == "interrupted"
+
+    @property
+    def seconds(self) -> float:
+        """Time spent tracing, s."""
+        return float(self.meta["seconds"])
+
+    @property
+    def threads(self) -> int:
+        """Threads that traced; no number of them changes a tally."""
+        return int(self.meta["threads"])
+
+    @property
+    def versions(self) -> dict[str, str]:
+        """Versions of the program and what it computes with."""
+        return dict(self.meta["versions"])
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the compiled world."""
+        return str(self.meta["digest"])
+
+    @property
+    def band_names(self) -> list[str]:
+        """Bands that were traced, such as 400-500; the arrays hold sums over some of them too."""
+        return list(self.meta["band_names"])
+
+    @property
+    def groups(self) -> list[str]:
+        """Groups of lights, without the sum "all"."""
+        return list(self.meta["groups"])
+
+    @property
+    def settings(self) -> dict[str, Any]:
+        """Conditions: enclosure, lining, plants, target and limits."""
+        return dict(self.meta["settings"])
+
+    def save(self, folder: str | Path) -> Path:
+        """Write `result.nc` aside, sync and rename it, so that a kill leaves no torn file.
+
+        Parameters
+        ----------
+        folder : path
+            Made if it does not exist.
+
+        Returns
+        -------
+        pathlib.Path
+            The file.
+
+        Raises
+        ------
+        ResultError
+            Where it cannot be written.
+        """
+        import xarray as xr
+
+        folder = Path(folder)
+        nodes = {"/": xr.Dataset(attrs={"format": FORMAT, "meta": json.dumps(self.meta)})}
+        nodes["/ends"] = self.ends.assign(launched_umol_s=self.launched)
+        nodes["/rows"] = self.rows
+        if self.layers is not None:
+            nodes["/layers"] = self.layers
+        for name, plane in self.planes.items():
+            nodes[f"/planes/{name}"] = plane
+        encoding = {
+            path: {str(name): {"zlib": True, "complevel": 4} for name in node.data_vars}
+            for path, node in nodes.items()
+        }
+        target = folder / FILE_NAME
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            handle, aside = tempfile.mkstemp(prefix=".result-", suffix=".part", dir=folder)
+            os.close(handle)
+            try:
+                tree = xr.DataTree.from_dict(nodes)
+                tree.to_netcdf(aside, engine="h5netcdf", encoding=encoding)
+                replace_synced(Path(aside), target)
+            except BaseException:
+                Path(aside).unlink(missing_ok=True)
+                raise
+        except OSError as problem:
+            raise ResultError(
+                f"{target}: cannot be written ({problem.strerror or problem}); "
+                "choose a folder that you may write to with --out"
+            ) from problem
+        return target
+
+    @staticmethod
+    def load(folder: str | Path) -> Result:
+        """Read a result back.
+
+        Parameters
+        ----------
+        folder : path
+            The folder of a run, or its `result.nc`.
+
+        Raises
+        ------
+        ResultError
+            Where there is none, or the file is torn or foreign.
+        """
+        import xarray as xr
+
+        path = Path(folder)
+        if path.is_dir():
+            path = path / FILE_NAME
+        if not path.is_file():
+            raise ResultError(f"{path}: no result there; give the folder that a run wrote")
+        try:
+            tree = xr.open_datatree(path, engine="h5netcdf").load()
+            tree.close()
+        except Exception as problem:
+            raise ResultError(f"{path}: cannot be read as a result ({problem})") from problem
+        if tree.attrs.get("format") != FORMAT:
+            raise ResultError(f"{path}: is not a result of this version of canopysim ({FORMAT})")
+        ends = tree["/ends"].to_dataset()
+        planes = tree["/planes"].children if "planes" in tree.children else {}
+        return Result(
+            layers=tree["/layers"].to_dataset() if "layers" in tree.children else None,
+            planes={name: node.to_dataset() for name, node in planes.items()},
+            ends=ends.drop_vars("launched_umol_s"),
+            launched=ends["launched_umol_s"],
+            rows=tree["/rows"].to_dataset(),
+            meta=json.loads(tree.attrs["meta"]),
+        )
+
+
+def replace_synced(aside: Path, target: Path) -> None:
+    """Bring a finished file to its place so that a power cut leaves the old one or the new one."""
+    with aside.open("rb+") as file:
+        os.fsync(file.fileno())
+    # A temporary file is private; a result is as readable as the user's other files.
+    mask = os.umask(0)
+    os.umask(mask)
+    aside.chmod(0o666 & ~mask)
+    aside.replace(target)
+    if os.name == "posix":
+        folder = os.open(target.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)

@@ -1,0 +1,97 @@
+"""What the room is made of: surfaces, the enclosure, its faces and their patches."""
+
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, Field
+
+from canopysim.scene.fields import Frozen, Name, Point, RoomLength, YesNo, default
+from canopysim.scene.spectral import SpectralShare
+from canopysim.units import shown
+
+FaceName = Literal["floor", "ceiling", "front", "back", "left", "right"]
+FACE_NAMES: tuple[FaceName, ...] = ("floor", "ceiling", "front", "back", "left", "right")
+# The two world axes (0 x, 1 y, 2 z) in which the points of each face are written.
+FACE_AXES: dict[FaceName, tuple[int, int]] = {
+    "floor": (0, 1),
+    "ceiling": (0, 1),
+    "front": (0, 2),
+    "back": (0, 2),
+    "left": (1, 2),
+    "right": (1, 2),
+}
+
+
+class Surface(Frozen):
+    """An opaque surface: a share reflected diffusely, a share like a mirror, the rest absorbed."""
+
+    diffuse: SpectralShare = default(
+        "0 %", "Share reflected in all directions (Lambertian): '12 %' or {400-700: 12 %, ...}."
+    )
+    specular: SpectralShare = default(
+        "0 %", "Share reflected as by a mirror: '74 %' or {400-700: 74 %, ...}."
+    )
+
+
+class Patch(Frozen):
+    """A rectangle of another surface, or an opening, on a face; later ones lie over earlier."""
+
+    surface: Name | None = default(None, "Surface of the patch; or write 'open: true'.")
+    open: YesNo = default("false", "Whether photons leave through the patch.")
+    corner: Point = Field(
+        description="One corner, in the face's two axes: floor and ceiling [x, y]; front and back "
+        "[x, z]; left and right [y, z]."
+    )
+    opposite: Point = Field(description="The diagonally opposite corner, in the same axes.")
+
+
+class Face(Frozen):
+    """One of the six faces of the enclosure."""
+
+    surface: Name | None = default(None, "Surface of the face; the lining if left out.")
+    open: YesNo = default("false", "Whether photons leave through the face.")
+    patches: tuple[Patch, ...] = default((), "Rectangles of other surfaces and openings.")
+
+
+def _expand_face(value: object) -> object:
+    """Read the short form: a surface's name, or the word open."""
+    if isinstance(value, str):
+        if not value.strip():
+            raise ValueError("nothing is written here; write a surface's name, 'open' or a mapping")
+        return {"open": "true"} if value == "open" else {"surface": value}
+    return value
+
+
+def _face_name(value: object) -> object:
+    """Refuse what is not one of the six faces."""
+    if value not in FACE_NAMES:
+        raise ValueError(f"{shown(str(value))} is not a face; allowed: {', '.join(FACE_NAMES)}")
+    return value
+
+
+class Enclosure(Frozen):
+    """The box that holds everything; its origin is the floor's front-left corner."""
+
+    width: RoomLength = Field(description="Inner extent along x, from the left to the right wall.")
+    depth: RoomLength = Field(description="Inner extent along y, from the front to the back wall.")
+    height: RoomLength = Field(description="Inner extent along z, from the floor to the ceiling.")
+    lining: Name = Field(description="Surface of every face that does not say otherwise.")
+    faces: dict[
+        Annotated[FaceName, BeforeValidator(_face_name)],
+        Annotated[Face, BeforeValidator(_expand_face, json_schema_input_type=str | Face)],
+    ] = default(
+        {}, "Faces that differ from the lining: a surface's name, the word 'open', or a mapping."
+    )
+
+    @property
+    def size(self) -> tuple[float, float, float]:
+        """Width, depth and height in m."""
+        return (self.width, self.depth, self.height)
+
+    def face(self, name: FaceName) -> Face:
+        """Return a face as declared, or a plain face of the lining."""
+        return self.faces.get(name, Face())
+
+    def face_extents(self, name: FaceName) -> tuple[float, float]:
+        """Return the face's extents in m along its two axes."""
+        first, second = FACE_AXES[name]
+        return (self.size[first], self.size[second])

@@ -1,0 +1,215 @@
+"""What grows: leaf optics, plants, and how they are planted into a canopy."""
+
+import difflib
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, Field, PlainValidator, WithJsonSchema
+
+from canopysim.scene.fields import (
+    LENGTH_PATTERN,
+    Angle,
+    Bend,
+    BranchAngle,
+    FoldAngle,
+    Frozen,
+    HalfShare,
+    Inclination,
+    LeafAreaIndex,
+    LengthFromZero,
+    Name,
+    Point,
+    PositiveLength,
+    Seed,
+    Share,
+    UprightAngle,
+    as_text,
+    counted,
+    default,
+    parse_count,
+    refuse,
+    whole,
+)
+from canopysim.scene.spectral import SpectralShare
+from canopysim.units import parse_length, shown
+
+MOST_LAYERS = 200
+
+
+def _library_leaf(name: str) -> str:
+    """Refuse a leaf that the library does not hold."""
+    from canopysim.matter.optics import LEAF_NAMES
+
+    if name not in LEAF_NAMES:
+        close = difflib.get_close_matches(name, LEAF_NAMES, n=1)
+        hint = f"did you mean '{close[0]}'? " if close else ""
+        raise ValueError(
+            f"{shown(name)} is not in the leaf library; {hint}allowed: {', '.join(LEAF_NAMES)}"
+        )
+    return name
+
+
+class LeafSide(Frozen):
+    """Reflectance and transmittance of light that meets one side of a leaf."""
+
+    reflectance: SpectralShare = Field(description="Share reflected, diffusely.")
+    transmittance: SpectralShare = Field(description="Share let through, diffusely.")
+
+
+class LeafOptics(Frozen):
+    """A kind of leaf: one from the library, or its own reflectance and transmittance."""
+
+    like: Annotated[Name, AfterValidator(_library_leaf)] | None = default(
+        None, "A leaf of the library, such as 'pepper'."
+    )
+    reflectance: SpectralShare | None = default(
+        None, "Share reflected of what meets the upper side (both sides, unless lower is written)."
+    )
+    transmittance: SpectralShare | None = default(
+        None, "Share let through of what meets the upper side (both, unless lower is written)."
+    )
+    lower: LeafSide | None = default(None, "The lower side, where it differs from the upper.")
+
+
+class Plant(Frozen):
+    """A kind of plant: upright stems that carry simple leaves in a spiral."""
+
+    leaf: Name = Field(description="Kind of leaf, a name under 'leaves'.")
+    stem: Name = Field(description="Surface of stem and leaf stalks, a name under 'surfaces'.")
+    nodes: Annotated[int, counted(1, 200), whole(1, 200)] = Field(
+        description="Number of leaves along each stem."
+    )
+    internode: PositiveLength = Field(description="Distance along the stem between leaves.")
+    first_leaf_height: LengthFromZero = default(
+        "4 cm", "Height of the lowest leaf on the stem, from the stem's foot."
+    )
+    spiral: Angle = default("137.5 deg", "Turn about the stem from one leaf to the next.")
+    petiole_length: PositiveLength = Field(description="Length of the leaf stalk.")
+    petiole_angle: UprightAngle = Field(
+        description="Angle of the leaf stalk from the stem's upward direction."
+    )
+    blade_length: PositiveLength = Field(description="Length of the blade along its midrib.")
+    blade_width: PositiveLength = Field(description="Greatest width of the blade.")
+    blade_angle: Inclination = default(
+        "10 deg", "Droop of the blade at its base: below the horizontal is positive."
+    )
+    curvature: Bend = default("40 deg", "Bend of the midrib from base to tip, downwards.")
+    fold: FoldAngle = default("10 deg", "Rise of each half of the blade from the midrib, a V.")
+    outline: Annotated[tuple[Share, ...], Field(min_length=3, max_length=50)] = default(
+        ("8 %", "70 %", "100 %", "92 %", "66 %", "30 %", "0 %"),
+        "Widths at equally spaced stations from base to tip, as shares of the greatest.",
+    )
+    size_by_node: Annotated[tuple[Share, ...], Field(min_length=1, max_length=200)] = default(
+        ("60 %", "100 %", "100 %", "90 %", "50 %"),
+        "Leaf size along the stem from bottom to top, as shares of the greatest; interpolated.",
+    )
+    stem_radius: PositiveLength = default("4 mm", "Radius of the stem.")
+    petiole_radius: PositiveLength = default("1.2 mm", "Radius of the leaf stalks.")
+    triangles_per_leaf: Annotated[int, counted(2, 400), whole(2, 400)] = default(
+        "16", "Triangles that a blade is made of; fewer than 12 show the outline coarsely."
+    )
+    branches: Annotated[int, counted(1, 12), whole(1, 12)] = default(
+        "1", "Number of equal main stems, leaving at the first leaf's height."
+    )
+    branch_angle: BranchAngle = default(
+        "25 deg", "Lean of the main stems from the vertical, where there are several."
+    )
+    variation: HalfShare = default(
+        "10 %", "Random spread of size and angles from leaf to leaf, by the canopy's seed."
+    )
+
+
+class Area(Frozen):
+    """A rectangle on the floor."""
+
+    corner: Point = Field(description="One corner [x, y], from the floor's front-left corner.")
+    opposite: Point = Field(description="The diagonally opposite corner [x, y].")
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """Least x, least y, greatest x, greatest y, in m."""
+        (x0, y0), (x1, y1) = self.corner, self.opposite
+        return (min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1))
+
+    @property
+    def size_m2(self) -> float:
+        """Ground area in m²."""
+        x0, y0, x1, y1 = self.bounds
+        return (x1 - x0) * (y1 - y0)
+
+
+_PER_SIDE = (counted(1, 200), whole(1, 200))
+
+
+class Planting(Frozen):
+    """Plants of one kind, in columns and rows or at stated places."""
+
+    plant: Name = Field(description="Kind of plant, a name under 'plants'.")
+    columns: Annotated[int, *_PER_SIDE] | None = default(None, "Number of plants along x.")
+    rows: Annotated[int, *_PER_SIDE] | None = default(None, "Number of plants along y.")
+    area: Area | None = default(
+        None, "Rectangle whose equal cells hold the plants; the planted area if left out."
+    )
+    positions: Annotated[tuple[Point, ...], Field(min_length=1, max_length=10000)] | None = default(
+        None, "Places of the stems as a list of [x, y], instead of columns and rows."
+    )
+    base: LengthFromZero = default("0 cm", "Height of the stem's foot above the floor (its pot).")
+
+
+def _read_layers(value: object) -> int | tuple[float, ...]:
+    """Read a count of equal layers, or the heights of their boundaries from the floor upwards."""
+    if isinstance(value, dict):
+        raise ValueError("a mapping stands here; write a count such as '8' or a list of heights")
+    if not isinstance(value, list | tuple):
+        return parse_count(as_text(value, "'8'"), 1, MOST_LAYERS)
+    if not 2 <= len(value) <= MOST_LAYERS + 1:
+        raise ValueError(
+            f"{len(value)} heights are listed; write 2 to {MOST_LAYERS + 1} boundaries"
+        )
+    heights: list[float] = []
+    for index, entry in enumerate(value):
+        try:
+            height = parse_length(as_text(entry, "'45 cm'"))
+        except ValueError as error:
+            refuse(str(error), index)
+        if height < 0 or (heights and height <= heights[-1]):
+            refuse(f"{shown(entry)} does not ascend; list the boundaries from the floor up", index)
+        heights.append(height)
+    return tuple(heights)
+
+
+class Canopy(Frozen):
+    """All plants, and the layers in which their light is counted."""
+
+    seed: Seed = default("1", "Number from which the plants' random spread grows.")
+    layers: Annotated[
+        int | tuple[float, ...],
+        PlainValidator(_read_layers, json_schema_input_type=Any),
+        WithJsonSchema(
+            {
+                "anyOf": [
+                    {"type": "integer", "minimum": 1, "maximum": MOST_LAYERS},
+                    {
+                        "type": "array",
+                        "items": {"type": "string", "pattern": LENGTH_PATTERN},
+                        "minItems": 2,
+                        "maxItems": MOST_LAYERS + 1,
+                    },
+                ]
+            }
+        ),
+    ] = Field(
+        description="Number of equally high layers, or heights of the boundaries from the floor "
+        "up; layer 1 is the top."
+    )
+    planted: Area | None = default(
+        None, "Ground area to which the leaf area index refers; the whole floor if left out."
+    )
+    height: PositiveLength | None = default(
+        None, "Stated height of the canopy above the floor; its highest leaf if left out."
+    )
+    leaf_area_index: LeafAreaIndex | None = default(
+        None, "One-sided leaf area per ground area; all blades are scaled alike to meet it."
+    )
+    plantings: Annotated[tuple[Planting, ...], Field(min_length=1, max_length=100)] = Field(
+        description="What is planted where."
+    )

@@ -1,0 +1,1 @@
+"""What is counted, where its bin is, and the books."""

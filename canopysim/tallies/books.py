@@ -1,0 +1,99 @@
+"""Books: the integer tallies of one batch, added up from the parts that threads kept."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canopysim.transport.arrays import Books, WorldArrays
+
+N_LOST = 16
+
+
+def open_books(world: WorldArrays) -> Books:
+    """Empty books of the right shape for a world."""
+    n_channel, n_sink, n_band, n_bin = (int(n) for n in world.sizes)
+    return Books(
+        absorbed=np.zeros((n_channel, n_sink, n_band), np.int64),
+        crossed=np.zeros((n_channel, n_bin, n_band), np.int64),
+        reached=np.zeros((n_channel, n_sink), np.int64),
+        counters=np.zeros(4, np.int64),
+        lost=np.zeros((N_LOST, 5), np.int64),
+    )
+
+
+def books_bytes(world: WorldArrays) -> int:
+    """Memory of one set of books."""
+    n_channel, n_sink, n_band, n_bin = (int(n) for n in world.sizes)
+    return 8 * n_channel * (n_sink * (n_band + 1) + n_bin * n_band)
+
+
+def lost_addresses(books: Books) -> NDArray[np.int64]:
+    """Addresses of untraced photons that were kept: strip, photon, event, place, why."""
+    return books.lost[: min(int(books.counters[2]), N_LOST)]
+
+
+def add_up(parts: Sequence[Books]) -> Books:
+    """Sum of books; integers, so the order of the parts does not matter."""
+    total = Books(*(np.zeros_like(a) for a in parts[0]))
+    for part in parts:
+        total.absorbed[:] += part.absorbed
+        total.crossed[:] += part.crossed
+        total.reached[:] += part.reached
+        total.counters[:3] += part.counters[:3]
+        total.counters[3] = max(total.counters[3], part.counters[3])
+    lost = np.concatenate([lost_addresses(p) for p in parts])
+    kept = lost[np.lexsort(lost.T[::-1])][:N_LOST]
+    total.lost[: len(kept)] = kept
+    return total
+
+
+def imbalance(books: Books, launched: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Subtract everything booked from what was launched: zero to the last quantum in every run.
+
+    Parameters
+    ----------
+    books : Books
+        Of any number of whole batches.
+    launched : numpy.ndarray of int64 (n_channel, n_band)
+        Quanta launched in them.
+
+    Returns
+    -------
+    numpy.ndarray of int64 (n_channel, n_band)
+        The sinks roulette and choice hold what was taken, so all sinks add up to the launch.
+    """
+    difference: NDArray[np.int64] = launched - books.absorbed.sum(1)
+    return difference
+
+
+class BookShelf:
+    """Books to lend to threads, reused from batch to batch.
+
+    Parameters
+    ----------
+    world : WorldArrays
+        Its sizes shape the books.
+    """
+
+    def __init__(self, world: WorldArrays) -> None:
+        self._world = world
+        self._spare: list[Books] = []
+        self._lock = threading.Lock()
+
+    def take(self) -> Books:
+        """Empty books."""
+        with self._lock:
+            if self._spare:
+                return self._spare.pop()
+        return open_books(self._world)
+
+    def give_back(self, books: Books) -> None:
+        """Empty books and keep them for the next batch."""
+        for array in books:
+            array[:] = 0
+        with self._lock:
+            self._spare.append(books)

@@ -1,0 +1,119 @@
+"""One row per batch, and the standard errors that follow from rows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canopysim.transport.arrays import Books
+
+Array = NDArray[np.float64]
+# Grids keep no more rows than this; batch b goes into row b mod FOLD.
+FOLD = 32
+
+
+def mean_and_error(rows: Array, counts: Array | None = None) -> tuple[Array, Array]:
+    """Mean over batches and its standard error.
+
+    Parameters
+    ----------
+    rows : numpy.ndarray (n_row, ...)
+        Sums over the batches of a row.
+    counts : numpy.ndarray (n_row,), optional
+        Batches in each row; one if left out. Empty rows are ignored.
+
+    Returns
+    -------
+    mean, std_err : numpy.ndarray (...)
+        Per batch. The variance of one batch is the spread of row means, each weighed by its
+        batches, over the rows less one. NaN with fewer than two rows, and where nothing but
+        zeros was seen: no packet seen is not an error of zero.
+    """
+    if counts is None:
+        counts = np.ones(len(rows))
+    used = counts > 0
+    rows, counts = rows[used], counts[used]
+    total = counts.sum()
+    shape = (-1,) + (1,) * (rows.ndim - 1)
+    if total == 0:
+        nothing = np.full(rows.shape[1:], np.nan)
+        return nothing, nothing
+    mean = rows.sum(0) / total
+    if len(rows) < 2:
+        return mean, np.full_like(mean, np.nan)
+    weight = counts.reshape(shape)
+    spread = (weight * (rows / weight - mean) ** 2).sum(0) / (len(rows) - 1)
+    error = np.sqrt(spread / total)
+    return mean, np.where((rows != 0).any(0), error, np.nan)
+
+
+@dataclass
+class BatchRows:
+    """Tallies of a run, row by row.
+
+    Attributes
+    ----------
+    plane_cells : tuple of (int, int)
+        Cells in x and y of each plane.
+    absorbed : list of numpy.ndarray of int64 (n_channel, n_sink, n_band)
+        One per batch, quanta.
+    crossed : numpy.ndarray of int64 (FOLD, n_channel, n_bin, n_band)
+        Batch b in row b mod FOLD.
+    crossed_sum : list of numpy.ndarray of int64 (n_channel, n_plane, 2, n_band)
+        Sum over the cells of each plane and direction, one per batch: cells of one map share
+        packets, so the error of their mean cannot be told from theirs.
+    reached : numpy.ndarray of int64 (n_channel, n_sink)
+        Packets that left something.
+    counters : numpy.ndarray of int64 (4,)
+        Packets, meetings, untraced, deepest event.
+    lost : list of numpy.ndarray of int64 (n, 6)
+        Addresses of untraced photons, batch first.
+    """
+
+    plane_cells: tuple[tuple[int, int], ...]
+    absorbed: list[NDArray[np.int64]] = field(default_factory=list)
+    crossed: NDArray[np.int64] | None = None
+    crossed_sum: list[NDArray[np.int64]] = field(default_factory=list)
+    reached: NDArray[np.int64] | None = None
+    counters: NDArray[np.int64] = field(default_factory=lambda: np.zeros(4, np.int64))
+    lost: list[NDArray[np.int64]] = field(default_factory=list)
+
+    @property
+    def n_batch(self) -> int:
+        """Batches so far."""
+        return len(self.absorbed)
+
+    @property
+    def fold_counts(self) -> Array:
+        """Batches in each row of `crossed`."""
+        return np.bincount(np.arange(self.n_batch) % FOLD, minlength=FOLD).astype(np.float64)
+
+    def append(self, books: Books) -> None:
+        """Add the next batch, in order."""
+        batch = self.n_batch
+        if self.crossed is None or self.reached is None:
+            self.crossed = np.zeros((FOLD, *books.crossed.shape), np.int64)
+            self.reached = np.zeros_like(books.reached)
+        self.crossed[batch % FOLD] += books.crossed
+        self.crossed_sum.append(self.sum_planes(books.crossed))
+        self.absorbed.append(books.absorbed.copy())
+        self.reached += books.reached
+        self.counters[:3] += books.counters[:3]
+        self.counters[3] = max(self.counters[3], books.counters[3])
+        n = min(int(books.counters[2]), len(books.lost))
+        if n:
+            self.lost.append(np.column_stack([np.full(n, batch), books.lost[:n]]))
+
+    def sum_planes(self, crossed: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Sum the cells of each plane and direction: (n_channel, n_plane, 2, n_band)."""
+        n_channel, _, n_band = crossed.shape
+        sums, first = [], 0
+        for nx, ny in self.plane_cells:
+            block = crossed[:, first : first + 2 * nx * ny]
+            sums.append(block.reshape(n_channel, 2, nx * ny, n_band).sum(2))
+            first += 2 * nx * ny
+        if not sums:
+            return np.zeros((n_channel, 0, 2, n_band), np.int64)
+        return np.stack(sums, 1)

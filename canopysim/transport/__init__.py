@@ -1,0 +1,1 @@
+"""One photon from launch to its end, compiled by numba."""

@@ -1,0 +1,73 @@
+"""The array world: everything a photon can meet, as flat arrays in SI units, without names."""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+F32 = NDArray[np.float32]
+I32 = NDArray[np.int32]
+I64 = NDArray[np.int64]
+
+# What lies behind a place.
+SURFACE, OPEN, LEAK = 0, 1, 2
+# Kinds of lens.
+LAMBERTIAN, BEAM, PARALLEL = 0, 1, 2
+# Ways to go on from a meeting.
+DIFFUSE, SPECULAR, TRANSMIT = 0, 1, 2
+
+# Quanta of a packet whose band shares sum to one. A deposit is rounded to one quantum, so a history
+# of 10^3 meetings is off by less than 10^-6 of its launch weight; a batch of 2^24 packets stays
+# below 2^57 and a tally row below 2^63.
+PACKET_QUANTA = 2**32
+# Absorptances are held in 2^-24.
+ABSORB_ONE = 2**24
+
+
+class WorldArrays(NamedTuple):
+    """What a photon can meet, in the tree's order of triangles.
+
+    A *place* is one answer to "where was it absorbed": a wall, a patch, the leaves of one optical
+    kind, the stems, the body of a fixture. `place_kind` tells what happens there, `place_surface`
+    which optics hold, `place_sink` where the first of its tally bins is; a layered place has two
+    bins (upper and lower side) for each canopy layer. The books of a light channel have one row per
+    sink; the last three sinks are untraced, roulette and choice.
+    """
+
+    box: F32  # (6,) low corner, high corner of the enclosing box, m
+    face_place: I32  # (6,) left, right, front, back, floor, ceiling
+    patch_first: I32  # (7,) first patch of each face, then the total
+    patch_rect: F32  # (4 n_patch,) low a, low b, high a, high b in the face's two axes, m
+    patch_place: I32  # (n_patch,)
+    corners: F32  # (9 n_triangle,) m
+    triangle_id: I32  # (n_triangle,)
+    triangle_place: I32  # (n_triangle,)
+    boxes: F32  # (12 n_node,)
+    children: I32  # (2 n_node,)
+    place_kind: I32  # (n_place,)
+    place_surface: I32  # (n_place,)
+    place_sink: I32  # (n_place,)
+    place_layered: I32  # (n_place,)
+    place_solid: I32  # (n_place,) 1: its inside must not be reachable
+    absorb: I64  # (n_surface, 2 sides, n_band) in 2^-24
+    ways: F32  # (n_surface, 2 sides, 3 ways, n_band) share of what is not absorbed
+    way_open: I32  # (n_surface, 2 sides, 3 ways) whether any band goes that way
+    layer_floor: F32  # (n_layer,) lower height of each layer, top layer first, m
+    plane: F32  # (n_plane, 7) height, low x, low y, high x, high y, cells per m in x, in y
+    plane_cells: I64  # (n_plane, 3) cells in x, in y, first bin
+    strip: F32  # (n_strip, 16) centre, axes x y z, half length, half width, m along, m across
+    strip_lens: I32  # (n_strip,)
+    strip_channel: I32  # (n_strip,)
+    strip_quanta: I64  # (n_strip, n_band) launch weight of a packet
+    offset_m: F32  # (1,) how far a new ray starts from the triangle it leaves
+    sizes: I64  # (4,) n_channel, n_sink, n_band, n_plane_bin
+
+
+class Books(NamedTuple):
+    """Integer tallies of one batch, or of one thread's part of it, in quanta."""
+
+    absorbed: I64  # (n_channel, n_sink, n_band)
+    crossed: I64  # (n_channel, n_plane_bin, n_band)
+    reached: I64  # (n_channel, n_sink) packets that left something in a sink
+    counters: I64  # (4,) packets, meetings, untraced, deepest event
+    lost: I64  # (16, 5) addresses of untraced photons: strip, photon, event, place, why

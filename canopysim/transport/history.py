@@ -1,0 +1,225 @@
+"""One photon packet from launch to its end. Everything else in the program is a loop around it."""
+
+import math
+
+import numpy as np
+
+from canopysim.transport.arrays import LEAK, OPEN, SPECULAR, TRANSMIT
+from canopysim.transport.launch import launch
+from canopysim.transport.random import draw
+from canopysim.transport.real import ONE, TWO, ZERO, F, cosine_direction
+from canopysim.transport.scatter import choose_way, deposit, end_all, play_roulette
+from canopysim.transport.target import fma, jit
+from canopysim.transport.tree import inverse, nearest_triangle
+from canopysim.transport.triangle import unit_normal
+
+EVENT_LIMIT = 2**20
+# Why a photon could not be followed.
+LEFT_THE_WORLD, INSIDE_A_SOLID, TOO_MANY_MEETINGS = 1, 2, 3
+N_LOST = 16
+
+
+@jit
+def _wall_distance(box, ox, oy, oz, dx, dy, dz):
+    """Distance to the enclosing box from inside, and the face met (lower axis first)."""
+    tx = ((box[3] if dx > ZERO else box[0]) - ox) * inverse(dx)
+    ty = ((box[4] if dy > ZERO else box[1]) - oy) * inverse(dy)
+    tz = ((box[5] if dz > ZERO else box[2]) - oz) * inverse(dz)
+    t, face = tx, (1 if dx > ZERO else 0)
+    if dx == ZERO or (ty < t and dy != ZERO):
+        t, face = ty, (3 if dy > ZERO else 2)
+    if (dx == ZERO and dy == ZERO) or (tz < t and dz != ZERO):
+        t, face = tz, (5 if dz > ZERO else 4)
+    return max(t, ZERO), face
+
+
+@jit
+def _place_on_face(world, face, x, y, z):
+    """Tell which place of a face is met: its own, or the last patch that covers the point."""
+    a = y if face < 2 else x
+    b = y if face > 3 else z
+    for patch in range(world.patch_first[face + 1] - 1, world.patch_first[face] - 1, -1):
+        o = 4 * patch
+        if (
+            world.patch_rect[o] <= a <= world.patch_rect[o + 2]
+            and world.patch_rect[o + 1] <= b <= world.patch_rect[o + 3]
+        ):
+            return world.patch_place[patch]
+    return world.face_place[face]
+
+
+@jit
+def _layer_of(world, z):
+    """Layer of a height: 0 is the top; below the lowest floor counts as the lowest layer."""
+    last = world.layer_floor.shape[0] - 1
+    layer = 0
+    while layer < last and not z > world.layer_floor[layer]:
+        layer += 1
+    return layer
+
+
+@jit
+def _cross_planes(world, books, channel, ox, oy, oz, dx, dy, dz, t, from_z, to_z, w):
+    """Count a flight segment on every horizontal plane that it crosses (half-open in height)."""
+    for plane in range(world.plane.shape[0]):
+        height = world.plane[plane, 0]
+        if (from_z > height) == (to_z > height):
+            continue
+        s = min(max((height - oz) * inverse(dz), ZERO), t)
+        x, y = fma(s, dx, ox), fma(s, dy, oy)
+        row = world.plane[plane]
+        if not (row[1] <= x < row[3] and row[2] <= y < row[4]):
+            continue
+        nx, ny = world.plane_cells[plane, 0], world.plane_cells[plane, 1]
+        ix = min(np.int64(math.floor((x - row[1]) * row[5])), nx - 1)
+        iy = min(np.int64(math.floor((y - row[2]) * row[6])), ny - 1)
+        upward = np.int64(1) if to_z > from_z else np.int64(0)
+        cell = world.plane_cells[plane, 2] + (upward * ny + iy) * nx + ix
+        for band in range(w.shape[0]):
+            books.crossed[channel, cell, band] += w[band]
+
+
+@jit
+def _lose(books, channel, w, strip, photon, event, place, why):
+    """Book a photon that cannot be followed, with its address: a program error, never hidden."""
+    end_all(books, channel, books.absorbed.shape[1] - 3, w)
+    n = books.counters[2]
+    if n < N_LOST:
+        books.lost[n, 0], books.lost[n, 1], books.lost[n, 2] = strip, photon, event
+        books.lost[n, 3], books.lost[n, 4] = place, why
+    books.counters[2] = n + 1
+
+
+@jit
+def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, stack_t):
+    """Trace one packet to its end.
+
+    Parameters
+    ----------
+    world : WorldArrays
+        What it can meet.
+    books : Books
+        Where it leaves its quanta.
+    strip, batch, photon : int
+        Its address.
+    key0, key1 : uint32
+        The run's seed.
+    w : int64 (n_band,)
+        Scratch for the band weights.
+    stack, stack_t : int64 and float32
+        Scratch for the walk through the tree.
+    """
+    channel = world.strip_channel[strip]
+    for band in range(w.shape[0]):
+        w[band] = world.strip_quanta[strip, band]
+    ox, oy, oz, dx, dy, dz = launch(world, strip, key0, key1, batch, photon)
+    # The height of the last meeting, not of the shifted origin, decides which planes are crossed.
+    from_z = oz
+    left_triangle = np.int64(-1)
+    event = 0
+    while True:
+        event += 1
+        # Fly to the nearest thing.
+        t, face = _wall_distance(world.box, ox, oy, oz, dx, dy, dz)
+        triangle, t = nearest_triangle(
+            world, ox, oy, oz, dx, dy, dz, t, left_triangle, stack, stack_t
+        )
+        x = min(max(fma(t, dx, ox), world.box[0]), world.box[3])
+        y = min(max(fma(t, dy, oy), world.box[1]), world.box[4])
+        z = min(max(fma(t, dz, oz), world.box[2]), world.box[5])
+        # What is it, which side, which normal towards the ray?
+        if triangle >= 0:
+            place = np.int64(world.triangle_place[triangle])
+            nx, ny, nz = unit_normal(world.corners, triangle)
+            side = 0
+            if fma(nx, dx, fma(ny, dy, nz * dz)) > ZERO:
+                side = 1
+                nx, ny, nz = -nx, -ny, -nz
+        else:
+            side = 0
+            nx, ny, nz = ZERO, ZERO, ZERO
+            if face == 0:
+                x, nx = world.box[0], ONE
+            elif face == 1:
+                x, nx = world.box[3], -ONE
+            elif face == 2:
+                y, ny = world.box[1], ONE
+            elif face == 3:
+                y, ny = world.box[4], -ONE
+            elif face == 4:
+                z, nz = world.box[2], ONE
+            else:
+                z, nz = world.box[5], -ONE
+            place = np.int64(_place_on_face(world, face, x, y, z))
+        _cross_planes(world, books, channel, ox, oy, oz, dx, dy, dz, t, from_z, z, w)
+        from_z = z
+        books.counters[1] += 1
+        # Places where the flight ends.
+        kind = world.place_kind[place]
+        if kind == OPEN:
+            end_all(books, channel, world.place_sink[place], w)
+            break
+        if kind == LEAK:
+            _lose(books, channel, w, strip, photon, event, place, LEFT_THE_WORLD)
+            break
+        if side == 1 and world.place_solid[place] == 1:
+            _lose(books, channel, w, strip, photon, event, place, INSIDE_A_SOLID)
+            break
+        # Absorb, then choose the way on.
+        sink = np.int64(world.place_sink[place])
+        if world.place_layered[place] == 1:
+            sink += 2 * _layer_of(world, z) + side
+        surface = world.place_surface[place]
+        left = deposit(world, books, channel, sink, surface, side, w)
+        if left == ZERO:
+            break
+        if event >= EVENT_LIMIT:
+            _lose(books, channel, w, strip, photon, event, place, TOO_MANY_MEETINGS)
+            break
+        u_way, u_polar, u_turn, u_life = draw(key0, key1, strip, batch, photon, event, 0)
+        if not play_roulette(books, channel, left, w, u_life):
+            break
+        left = ZERO
+        for band in range(w.shape[0]):
+            left += F(w[band])
+        way = choose_way(world, books, channel, surface, side, left, w, u_way)
+        # Leave on the chosen side.
+        if way == SPECULAR:
+            c = -TWO * fma(nx, dx, fma(ny, dy, nz * dz))
+            dx, dy, dz = fma(c, nx, dx), fma(c, ny, dy), fma(c, nz, dz)
+        else:
+            if way == TRANSMIT:
+                nx, ny, nz = -nx, -ny, -nz
+            dx, dy, dz = cosine_direction(nx, ny, nz, u_polar, u_turn)
+        if triangle >= 0:
+            # Start off the triangle by more than the rounding of the meeting point, so that its
+            # neighbours are not met from behind.
+            shift = world.offset_m[0]
+            ox, oy, oz = fma(shift, nx, x), fma(shift, ny, y), fma(shift, nz, z)
+        else:
+            ox, oy, oz = x, y, z
+        left_triangle = triangle
+    books.counters[0] += 1
+    books.counters[3] = max(books.counters[3], event)
+
+
+@jit
+def trace_range(world, books, strip_first, key0, key1, batch, first, last, depth):
+    """Trace packets first .. last - 1 of a batch, counted through all strips in order.
+
+    Parameters
+    ----------
+    strip_first : int64 (n_strip + 1,)
+        Number of the first packet of each strip in the batch, then the total.
+    depth : int
+        Stack entries a walk can need.
+    """
+    w = np.empty(world.strip_quanta.shape[1], np.int64)
+    stack = np.empty(depth, np.int64)
+    stack_t = np.empty(depth, np.float32)
+    strip = 0
+    for packet in range(first, last):
+        while packet >= strip_first[strip + 1]:
+            strip += 1
+        photon = packet - strip_first[strip]
+        trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, stack_t)

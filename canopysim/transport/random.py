@@ -1,0 +1,49 @@
+"""Random numbers by address: Philox4x32-10 of (seed; photon, batch, event and block, strip).
+
+Salmon, Moraes, Dror and Shaw 2011, "Parallel random numbers: as easy as 1, 2, 3" (SC'11). A number
+is a pure function of where it is used, so threads, chunks and resumes cannot change a history.
+"""
+
+import numpy as np
+
+from canopysim.transport.real import HALF, F
+from canopysim.transport.target import jit
+
+U32 = np.uint32
+U64 = np.uint64
+MULTIPLY_0, MULTIPLY_1 = U64(0xD2511F53), U64(0xCD9E8D57)
+WEYL_0, WEYL_1 = U64(0x9E3779B9), U64(0xBB67AE85)
+LOW, SHIFT = U64(0xFFFFFFFF), U64(32)
+STEP = F(2.0**-23)
+BLOCKS_PER_EVENT = 8
+
+
+@jit
+def philox(c0, c1, c2, c3, k0, k1):
+    """Ten rounds of Philox4x32; counters and keys are uint32, four uint32 come back."""
+    for _ in range(10):
+        # numba widens uint32 products to 64 bits: cast back at every step.
+        p0 = MULTIPLY_0 * U64(c0)
+        p1 = MULTIPLY_1 * U64(c2)
+        a = U32((p1 >> SHIFT) ^ U64(c1) ^ U64(k0))
+        b = U32((p0 >> SHIFT) ^ U64(c3) ^ U64(k1))
+        c1 = U32(p1 & LOW)
+        c3 = U32(p0 & LOW)
+        c0, c2 = a, b
+        k0 = U32((U64(k0) + WEYL_0) & LOW)
+        k1 = U32((U64(k1) + WEYL_1) & LOW)
+    return c0, c1, c2, c3
+
+
+@jit
+def unit(bits):
+    """Map a uint32 to the middle of one of 2^23 equal cells of (0, 1): never 0, never 1."""
+    return (F(np.int32(bits >> U32(9))) + HALF) * STEP
+
+
+@jit
+def draw(key0, key1, strip, batch, photon, event, block):
+    """Four uniforms in (0, 1) that belong to one block of one event of one photon."""
+    place = U32(U64(event) * U64(BLOCKS_PER_EVENT) + U64(block))
+    a, b, c, d = philox(U32(photon), U32(batch), place, U32(strip), key0, key1)
+    return unit(a), unit(b), unit(c), unit(d)

@@ -1,0 +1,116 @@
+"""What happens at a meeting: deposit, choice of the way on, roulette. Weights are integers."""
+
+import numpy as np
+
+from canopysim.transport.arrays import DIFFUSE, PACKET_QUANTA, SPECULAR, TRANSMIT
+from canopysim.transport.real import HALF, ONE, ZERO, F
+from canopysim.transport.target import jit
+
+HALF_ABSORB = np.int64(2**23)
+ABSORB_BITS = np.int64(24)
+# A packet whose weight over all bands is below this share of a launch plays for its life.
+ROULETTE_BELOW = F(0.02 * PACKET_QUANTA)
+
+
+@jit
+def deposit(world, books, channel, sink, surface, side, w):
+    """Leave the absorbed part of each band in a sink; the rest stays in `w`.
+
+    Returns
+    -------
+    float32
+        Weight left over all bands, in quanta.
+    """
+    left = ZERO
+    some = np.int64(0)
+    for band in range(w.shape[0]):
+        lost = (w[band] * world.absorb[surface, side, band] + HALF_ABSORB) >> ABSORB_BITS
+        books.absorbed[channel, sink, band] += lost
+        w[band] -= lost
+        some |= lost
+        left += F(w[band])
+    if some != 0:
+        books.reached[channel, sink] += 1
+    return left
+
+
+@jit
+def end_all(books, channel, sink, w):
+    """Leave every band's whole weight in a sink and end the packet."""
+    for band in range(w.shape[0]):
+        books.absorbed[channel, sink, band] += w[band]
+        w[band] = 0
+    books.reached[channel, sink] += 1
+
+
+@jit
+def choose_way(world, books, channel, surface, side, left, w, u):
+    """Choose how all bands go on together, and correct each band's weight for the choice.
+
+    A way is chosen with the probability p of the summed weights; a band whose own share of that
+    way is f goes on with w f / p. Its mean over the ways is w, and the sum over the bands keeps
+    its value, so no band's weight can outgrow the packet's. What the correction adds or takes is
+    booked in the sink "choice".
+
+    Parameters
+    ----------
+    left : float32
+        Sum of `w`.
+    u : float32
+        Uniform in (0, 1).
+
+    Returns
+    -------
+    int
+        DIFFUSE, SPECULAR or TRANSMIT.
+    """
+    open_ways = world.way_open[surface, side]
+    if open_ways[DIFFUSE] + open_ways[SPECULAR] + open_ways[TRANSMIT] == 1:
+        # One way only: nothing to choose, nothing to correct.
+        if open_ways[DIFFUSE] == 1:
+            return DIFFUSE
+        return SPECULAR if open_ways[SPECULAR] == 1 else TRANSMIT
+    diffuse, specular = ZERO, ZERO
+    ways = world.ways[surface, side]
+    for band in range(w.shape[0]):
+        weight = F(w[band])
+        diffuse += weight * ways[DIFFUSE, band]
+        specular += weight * ways[SPECULAR, band]
+    x = u * left
+    if open_ways[DIFFUSE] == 1 and x < diffuse:
+        way, p = DIFFUSE, diffuse / left
+    elif open_ways[SPECULAR] == 1 and (x < diffuse + specular or open_ways[TRANSMIT] == 0):
+        way, p = SPECULAR, specular / left
+    elif open_ways[TRANSMIT] == 1:
+        way, p = TRANSMIT, (left - diffuse - specular) / left
+    else:
+        way, p = DIFFUSE, diffuse / left
+    if p <= ZERO:
+        p = ONE
+    choice = books.absorbed.shape[1] - 1
+    for band in range(w.shape[0]):
+        new = np.int64(F(w[band]) * (ways[way, band] / p) + HALF)
+        books.absorbed[channel, choice, band] -= new - w[band]
+        w[band] = new
+    return way
+
+
+@jit
+def play_roulette(books, channel, left, w, u):
+    """End faint packets without bias: survive with probability p, then weigh 1/p as much.
+
+    Returns
+    -------
+    bool
+        Whether the packet lives on.
+    """
+    if left >= ROULETTE_BELOW:
+        return True
+    sink = books.absorbed.shape[1] - 2
+    alive = u * ROULETTE_BELOW < left
+    gain = ROULETTE_BELOW / left if alive else ZERO
+    for band in range(w.shape[0]):
+        new = np.int64(F(w[band]) * gain + HALF)
+        books.absorbed[channel, sink, band] -= new - w[band]
+        w[band] = new
+    return alive

@@ -1,0 +1,1 @@
+"""The door from the scene to flat arrays."""

@@ -1,0 +1,171 @@
+"""Placed strips and daylight as launch tables: packets per batch, channels, quanta."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canopysim.light.placing import PlacedStrip
+from canopysim.matter.enclosure import face_rectangles
+from canopysim.transport.arrays import BEAM, LAMBERTIAN, PACKET_QUANTA, PARALLEL
+
+if TYPE_CHECKING:
+    from canopysim.scene.schema import Scene
+
+LENS_CODE = {"lambertian": LAMBERTIAN, "beam": BEAM, "parallel": PARALLEL}
+
+
+@dataclass(frozen=True)
+class Channel:
+    """Strips of one group that share spectrum, output and flux per packet.
+
+    Attributes
+    ----------
+    group : str
+        What they are answered for under.
+    flux_umol_s : float
+        Their photon flux over all bands at full output.
+    output : float
+        Share of full output; a factor at labelling, never in a history.
+    packets : int
+        Packets they launch in a batch.
+    shares : tuple of float
+        Share of each band.
+    """
+
+    group: str
+    flux_umol_s: float
+    output: float
+    packets: int
+    shares: tuple[float, ...]
+
+    @property
+    def umol_s_per_quantum(self) -> float:
+        """Flux that one quantum in one batch stands for, at the stated output."""
+        return self.flux_umol_s * self.output / (self.packets * PACKET_QUANTA)
+
+
+@dataclass(frozen=True)
+class LaunchTables:
+    """What `WorldArrays` and the driver need to know of the strips."""
+
+    strip: NDArray[np.float32]
+    lens: NDArray[np.int32]
+    channel: NDArray[np.int32]
+    quanta: NDArray[np.int64]
+    first: NDArray[np.int64]
+    channels: tuple[Channel, ...]
+
+
+def exponent(width_rad: float) -> float:
+    """Exponent m of cos^m whose full width at half maximum is `width_rad`: ln(1/2)/ln cos(w/2)."""
+    return math.log(0.5) / math.log(math.cos(width_rad / 2))
+
+
+def daylight_strips(scene: Scene) -> list[PlacedStrip]:
+    """Daylight through the open parts of the ceiling, as panels that lie in it.
+
+    A uniform diffuse sky seen through an opening is a Lambertian panel there: its flux is the
+    opening's area times the flux density on its plane. A beam is a panel whose rays are parallel.
+    """
+    strips = []
+    width, depth, height = scene.enclosure.size
+    face = scene.enclosure.face("ceiling")
+    openings = [(np.zeros(2), np.array([width, depth]))] if face.open else []
+    for patch in face.patches:
+        low = np.minimum(patch.corner, patch.opposite)
+        high = np.maximum(patch.corner, patch.opposite)
+        # Later patches lie over earlier ones: cut, then open if the patch is an opening.
+        openings = [
+            (a + piece[0], a + piece[1])
+            for a, b in openings
+            for piece in face_rectangles(b - a, [(low - a, high - a)])
+        ]
+        if patch.open:
+            openings.append((low, high))
+    for number, light in enumerate(scene.daylight):
+        shares = np.asarray(light.spectrum.values(scene.bands))
+        low_nm, high_nm = np.asarray(scene.bands[:-1]), np.asarray(scene.bands[1:])
+        par = float(shares[(low_nm >= 400) & (high_nm <= 700)].sum())
+        axes = np.eye(3)
+        if light.beam is not None:
+            zenith, azimuth = light.beam.zenith, light.beam.azimuth
+            travel = (
+                math.sin(zenith) * math.cos(azimuth),
+                math.sin(zenith) * math.sin(azimuth),
+                -math.cos(zenith),
+            )
+            # Only the last axis slants: the points stay in the ceiling, the rays do not.
+            axes[2] = -np.asarray(travel)
+        for low, high in openings:
+            area = float(np.prod(high - low))
+            strips.append(
+                PlacedStrip(
+                    light=-1 - number,
+                    group=light.group,
+                    centre=np.array([*(low + high) / 2, height]),
+                    axes=axes,
+                    length_m=float(high[0] - low[0]),
+                    width_m=float(high[1] - low[1]),
+                    lens="lambertian" if light.beam is None else "parallel",
+                    along_rad=0.0,
+                    across_rad=0.0,
+                    flux_umol_s=light.ppfd / par * area,
+                    shares=tuple(float(v) for v in shares),
+                    output=1.0,
+                )
+            )
+    return strips
+
+
+def launch_tables(strips: list[PlacedStrip], batch: int) -> LaunchTables:
+    """Share the packets of a batch among strips by their flux at full output.
+
+    Parameters
+    ----------
+    strips : list of PlacedStrip
+        At least one.
+    batch : int
+        Packets in a batch, about; every strip launches at least one.
+
+    Returns
+    -------
+    LaunchTables
+        A change of output changes none of the arrays, hence no history.
+    """
+    total = sum(s.flux_umol_s for s in strips)
+    packets = [max(1, round(batch * s.flux_umol_s / total)) for s in strips]
+    keys = [
+        (s.group, s.shares, s.output, s.flux_umol_s, n)
+        for s, n in zip(strips, packets, strict=True)
+    ]
+    order = dict.fromkeys(keys)
+    number = {key: i for i, key in enumerate(order)}
+    channels = tuple(
+        Channel(
+            group=key[0],
+            flux_umol_s=key[3] * keys.count(key),
+            output=key[2],
+            packets=key[4] * keys.count(key),
+            shares=key[1],
+        )
+        for key in order
+    )
+    rows = [
+        [*s.centre, *s.axes.ravel(), s.length_m / 2, s.width_m / 2,
+         exponent(s.along_rad) if s.lens == "beam" else 1.0,
+         exponent(s.across_rad) if s.lens == "beam" else 1.0]
+        for s in strips
+    ]  # fmt: skip
+    return LaunchTables(
+        strip=np.array(rows, np.float32),
+        lens=np.array([LENS_CODE[s.lens] for s in strips], np.int32),
+        channel=np.array([number[k] for k in keys], np.int32),
+        quanta=np.rint(np.array([s.shares for s in strips]) * PACKET_QUANTA).astype(np.int64),
+        first=np.concatenate([[0], np.cumsum(packets)]).astype(np.int64),
+        channels=channels,
+    )
