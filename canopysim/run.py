@@ -7,6 +7,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from canopysim.errors import CanopysimError, UntracedError
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from canopysim.tallies.rows import BatchRows
     from canopysim.world.compile import World
 
-DEFAULT_TARGET = {"layers": 0.01}
 DEFAULT_MAX_PACKETS = 200_000_000
 UNTRACED_LIMIT = 1e-6
 BOOKS_LIMIT_BYTES = 4 * 2**30
@@ -47,7 +47,7 @@ def run(
         Relative standard error, such as ``{"layers": "1 %"}`` (every layer's 400-700 nm
         absorption) or ``{"planes": 0.005}`` (every plane's mean downward 400-700 nm PFD);
         a single value is meant for the layers, or for the planes of a scene without a canopy.
-        The scene's `tracing` holds otherwise; 1 % where that is silent too.
+        The scene's `tracing` holds otherwise.
     max_packets : float, optional
         Packet budget; at least one batch is traced.
     max_time : float, optional
@@ -86,17 +86,19 @@ def run(
     _refuse_large(world, threads)
     watch = TargetWatch(world, settings["target"], scene.tracing.floor)
     rows = BatchRows(plane_cells=tuple(p.cells for p in world.planes))
-    start = time.perf_counter()
     tracer = BatchTracer(
         world.arrays, world.strip_first, world.depth, seed=settings["seed"], threads=threads
     )
     stopped_by = "interrupted"
     try:
+        tracer.warm_up()
+        start = time.perf_counter()
         with _asked_to_stop() as asked:
             for books in tracer.batches(0, asked):
                 rows.append(books)
                 watch.append(rows)
                 now = watch.progress(time.perf_counter() - start)
+                now = _within_budgets(now, settings)
                 _refuse_untraced(world, rows, final=False)
                 if progress is not None:
                     progress(now)
@@ -116,6 +118,14 @@ def run(
     _refuse_untraced(world, rows, final=True)
     now = watch.progress(time.perf_counter() - start)
     return label(world, rows, _meta(scene, world, settings, now, stopped_by, threads))
+
+
+def _within_budgets(now: Progress, settings: dict[str, Any]) -> Progress:
+    """Cut the packets that are expected at the target down to what the budgets allow."""
+    limits = [settings["max_packets"], now.n_packet * settings["max_time"] / now.seconds]
+    if now.packets_wanted == now.packets_wanted:
+        limits.append(now.packets_wanted)
+    return replace(now, packets_wanted=float(min(limits)))
 
 
 def _share(value: str | float, name: str) -> float:
@@ -139,11 +149,10 @@ def _settings(
     """Settle what stops the run: the call first, then the scene, then the defaults."""
     wanted: dict[str, float]
     main = "layers" if scene.canopy is not None else "planes"
-    if target is None and scene.tracing.target:
-        wanted = {str(k): float(v) for k, v in scene.tracing.target.items()}
+    if target is None:
+        # The loader has settled what holds where the file is silent.
+        wanted = {str(k): float(v) for k, v in (scene.tracing.target or {}).items()}
     else:
-        if target is None:
-            target = DEFAULT_TARGET["layers"]
         given = target if isinstance(target, dict) else {main: target}
         wanted = {name: _share(value, name) for name, value in given.items()}
     unknown = set(wanted) - {"layers", "planes"}

@@ -15,6 +15,7 @@ from canopysim.tallies.label import Labeller
 from canopysim.tallies.rows import BatchRows, mean_and_error
 from canopysim.world.compile import World, compile_world
 
+
 class PlainDumper(yaml.SafeDumper):
     """Writes shared values out in full: scene files have no anchors."""
 
@@ -50,6 +51,7 @@ def plain_box(**changes: Any) -> dict:
         "surfaces": {"black": {}},
         "fixtures": {"panel": panel("20 cm", "4 cm")},
         "lights": [{"fixture": "panel", "at": ["50 cm", "50 cm"], "height": "80 cm"}],
+        "tracing": {"batch": "16384"},
     }
     scene.update(copy.deepcopy(changes))
     return scene

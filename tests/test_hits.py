@@ -1,15 +1,15 @@
 """Nearest hits against brute force, and edges that let nothing through."""
 
+from collections import namedtuple
+
 import numpy as np
 import pytest
 from numba import njit
+from oracles import nearest_hit
 
 from canopysim.matter.enclosure import box_mesh
 from canopysim.transport.tree import build_tree, nearest_triangle
 from canopysim.transport.triangle import meet_triangle, ray_axes
-from collections import namedtuple
-
-from oracles import nearest_hit
 
 Soup = namedtuple("Soup", "corners triangle_id boxes children")
 F = np.float32
@@ -20,9 +20,7 @@ def soup_of(corners):
     """A tree over triangles (n, 3, 3)."""
     flat = np.ascontiguousarray(corners.reshape(-1, 9), F)
     order, boxes, children, depth = build_tree(flat.ravel())
-    soup = Soup(
-        np.ascontiguousarray(flat[order].ravel()), order.astype(np.int32), boxes, children
-    )
+    soup = Soup(np.ascontiguousarray(flat[order].ravel()), order.astype(np.int32), boxes, children)
     return soup, depth
 
 

@@ -128,7 +128,9 @@ def test_floor_plane_reads_what_the_floor_absorbs():
     assert (rows.crossed.sum(0)[:, n:] == 0).all()
 
 
-@pytest.mark.parametrize(("threads", "chunk"), [(1, 65536), (1, 1000), (2, 4096), (3, 777), (8, 64)])
+@pytest.mark.parametrize(
+    ("threads", "chunk"), [(1, 65536), (1, 1000), (2, 4096), (3, 777), (8, 64)]
+)
 def test_same_bytes_for_any_threads_and_chunks(demo_world, threads, chunk):
     one = trace(demo_world, 1, threads=1, chunk=10**9)
     other = trace(demo_world, 1, threads=threads, chunk=chunk)

@@ -64,6 +64,12 @@ class BatchTracer:
         self._pool = ThreadPoolExecutor(threads, thread_name_prefix="trace")
         self._stopped = False
 
+    def warm_up(self) -> None:
+        """Compile the kernels, or load them, before the clock starts: trace no packet."""
+        books = self._shelf.take()
+        trace_range(self._world, books, self._strip_first, *self._key, 0, 0, 0, self._depth)
+        self._shelf.give_back(books)
+
     def _trace(self, idle: list[Books], batch: int, first: int, last: int) -> None:
         """Trace one chunk into books that no other chunk of the batch is using."""
         if self._stopped:

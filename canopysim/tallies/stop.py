@@ -37,7 +37,7 @@ class Progress:
     wanted : float
         Its target.
     packets_wanted : float
-        Packets in all at which the target is expected to be met; NaN while unknown.
+        Packets in all at which the run is expected to stop; NaN while unknown.
     """
 
     n_packet: int

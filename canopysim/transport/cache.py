@@ -76,3 +76,9 @@ def choose_cache_folder() -> Path | None:
         if _private_folder(folder):
             return folder
     return None
+
+
+def compiled_before() -> bool:
+    """Whether the photon kernels of this version lie compiled in the cache."""
+    folder = choose_cache_folder()
+    return folder is not None and any(folder.rglob("history.trace_range*.nbc"))

@@ -1,6 +1,7 @@
 """A tree of boxes over the triangles: built by binned surface area, walked nearest first."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from canopysim.transport.real import BIG, ONE, ZERO, F
 from canopysim.transport.target import jit
@@ -150,7 +151,9 @@ def _depth(children):
     return most
 
 
-def build_tree(corners):
+def build_tree(
+    corners: NDArray[np.float32],
+) -> tuple[NDArray[np.int64], NDArray[np.float32], NDArray[np.int32], int]:
     """Order triangles and box them.
 
     Parameters

@@ -75,5 +75,5 @@ class OpticsTable:
         ways = np.divide(
             rows, kept[:, :, None], out=np.zeros_like(rows), where=kept[:, :, None] > 0
         ).astype(np.float32)
-        way_open: NDArray[np.int32] = (rows > 0).any(3).astype(np.int32)
+        way_open = np.asarray((rows > 0).any(3), dtype=np.int32)
         return absorb, ways, way_open

@@ -1,0 +1,93 @@
+"""What the layers share between them: absorption against leaf area from the top, the lower half."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canopysim.analysis.books import Estimate, absorbed_per_batch, ratio
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+    from canopysim.results import Result
+
+
+@dataclass(frozen=True)
+class CumulativeShare:
+    """Absorbed share above a level, against the leaf area index above that level.
+
+    Attributes
+    ----------
+    lai : (n_layer + 1,) float64
+        Leaf area index above the level: 0 at the top, then at the bottom of each layer, m² m⁻².
+    share : (n_layer + 1,) float64
+        Share of all that leaves absorb which is absorbed above the level, 0 to 1.
+    """
+
+    lai: NDArray[np.float64]
+    share: NDArray[np.float64]
+
+
+def cumulative_share(
+    layers: xr.Dataset, *, group: str = "all", band: str = "400-700"
+) -> CumulativeShare:
+    """Add up the layers from the top.
+
+    Parameters
+    ----------
+    layers : xarray.Dataset
+        `absorbed_umol_s` over (group, layer, band, side), µmol s⁻¹, and `cumulative_lai` over
+        layer, at the bottom of each layer; layer 1 is the top.
+    group, band : str
+        Which light.
+
+    Returns
+    -------
+    CumulativeShare
+        Shares are NaN if nothing was absorbed.
+    """
+    at = {"group": group, "band": band, "side": "both"}
+    absorbed = np.asarray(layers["absorbed_umol_s"].sel(at), np.float64)
+    total = float(absorbed.sum())
+    share = np.cumsum(absorbed) / total if total > 0.0 else np.full(len(absorbed), np.nan)
+    lai = np.asarray(layers["cumulative_lai"], np.float64)
+    return CumulativeShare(np.insert(lai, 0, 0.0), np.insert(share, 0, 0.0))
+
+
+def lower_half_share(result: Result, *, group: str = "all", band: str = "400-700") -> Estimate:
+    """Share absorbed below the level that halves the leaf area, of all that leaves absorb.
+
+    Parameters
+    ----------
+    result : Result
+        With layers.
+    group, band : str
+        Which light.
+
+    Returns
+    -------
+    Estimate
+        Share, 0 to 1. Inside the layer that holds the level, absorption is taken as even over its
+        leaf area. NaN if there is no leaf area or nothing was absorbed.
+    """
+    if result.layers is None:
+        raise ValueError("this result has no canopy, so it has no lower half")
+    area = np.asarray(result.layers["leaf_area_m2"], np.float64)
+    whole = float(area.sum())
+    if not whole > 0.0:
+        return Estimate(float("nan"), float("nan"))
+
+    # Fraction of each layer's leaf area that lies below the level.
+    below = (np.cumsum(area) - 0.5 * whole) / np.where(area > 0.0, area, 1.0)
+    below = np.clip(below, 0.0, 1.0)
+    leaf = np.asarray(result.rows["sink_end"], object) == "leaves"
+    layer = np.asarray(result.rows["sink_layer"], np.int64)
+    lower = np.where(leaf, below[np.maximum(layer, 1) - 1], 0.0)
+    return ratio(
+        absorbed_per_batch(result, lower, band=band, group=group),
+        absorbed_per_batch(result, leaf.astype(np.float64), band=band, group=group),
+    )

@@ -1,0 +1,266 @@
+"""What `check` says: the scene as it was understood, with every default that it used."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from pydantic import BaseModel
+
+from canopysim.matter.enclosure import FACES
+from canopysim.report.words import count, significant
+from canopysim.tallies.label import band_ranges
+from canopysim.units import format_share
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from canopysim.scene.schema import Scene
+    from canopysim.world.compile import World
+
+
+def _cm(metres: float) -> str:
+    return f"{metres * 100:.4g}"
+
+
+def read_back(scene: Scene, world: World) -> RenderableType:
+    """Tell what was understood: sizes, surfaces, photons, leaf area, planes, defaults.
+
+    Parameters
+    ----------
+    scene : Scene
+        A checked scene.
+    world : World
+        The same, compiled.
+
+    Returns
+    -------
+    rich renderable
+        Tables and sentences for the terminal.
+    """
+    from rich.console import Group
+    from rich.text import Text
+
+    where = scene.path.name if scene.path is not None else "scene"
+    pieces: list[RenderableType] = [
+        Text(scene.title, style="bold"),
+        Text(f"{where}: no problem found.\n", style="green"),
+        _enclosure(scene),
+        _lights(world),
+        _mounting(scene, world),
+    ]
+    if world.layers is not None:
+        pieces += [_layers(world), _plants(scene, world)]
+    if world.planes:
+        pieces.append(_planes(world))
+    pieces += [
+        Text(
+            f"{count(len(world.arrays.triangle_id))} triangles, {len(world.strips)} luminous "
+            f"strips, {count(world.batch_packets)} packets in a batch.\n"
+        ),
+        _defaults(scene),
+        Text(f"\nTrace it with: canopysim run {scene.path or where}"),
+    ]
+    return Group(*pieces)
+
+
+def _table(title: str, *columns: str) -> Any:
+    """Make a table whose first column is text and whose others are numbers."""
+    from rich.box import SIMPLE
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(title=Text(title, style="bold"), title_justify="left", box=SIMPLE)
+    for number, column in enumerate(columns):
+        table.add_column(column, justify="right" if number else "left")
+    return table
+
+
+def _row(table: Any, *cells: str) -> None:
+    """Add a row of plain text: names from the scene are never markup."""
+    from rich.text import Text
+
+    table.add_row(*(Text(cell) for cell in cells))
+
+
+def _enclosure(scene: Scene) -> Any:
+    """Size, and what each face does with 400-700 nm light (mean over wavelength)."""
+    size = " x ".join(_cm(v) for v in scene.enclosure.size)
+    table = _table(
+        f"Enclosure {size} cm (width, depth, height): what is reflected of 400–700 nm",
+        "face", "surface", "diffuse", "like a mirror", "absorbed",
+    )  # fmt: skip
+
+    def add(name: str, surface: str | None) -> None:
+        if surface is None:
+            _row(table, name, "open", "–", "–", "photons leave")
+            return
+        optics = scene.surfaces[surface]
+        diffuse = float(optics.diffuse.values((400.0, 700.0))[0])
+        mirror = float(optics.specular.values((400.0, 700.0))[0])
+        lost = format_share(1 - diffuse - mirror)
+        _row(table, name, surface, format_share(diffuse), format_share(mirror), lost)
+
+    for name in FACES:
+        face = scene.enclosure.face(name)
+        add(name, None if face.open else face.surface or scene.enclosure.lining)
+        for number, patch in enumerate(face.patches, 1):
+            add(f"  patch {number} of the {name}", None if patch.open else patch.surface)
+    return table
+
+
+def _lights(world: World) -> Any:
+    """Photon flux by waveband and group as set, and what full output would be."""
+    names, matrix = band_ranges(world.edges)
+    groups = list(dict.fromkeys(c.group for c in world.channels))
+    table = _table("Photon flux at the set output, µmol s⁻¹", "waveband", *groups, "all")
+
+    def flux(group: str, full: bool) -> Any:
+        mine = [c for c in world.channels if c.group == group]
+        return sum(
+            c.flux_umol_s * (1.0 if full else c.output) * (np.asarray(c.shares) @ matrix)
+            for c in mine
+        )
+
+    for label, full, wanted in (("{} nm", False, names), ("{} nm, full", True, ["400-700"])):
+        columns = [flux(group, full) for group in groups]
+        columns.append(sum(columns))
+        for name in wanted:
+            band = names.index(name)
+            cells = [significant(float(column[band]), 4) for column in columns]
+            _row(table, label.format(name.replace("-", "–")), *cells)
+    return table
+
+
+def _mounting(scene: Scene, world: World) -> Any:
+    """Where each light's strips came to hang, and which way they shine."""
+    table = _table(
+        "Luminous strips, cm, and the unit vector they shine along (x right, y back, z up)",
+        "light", "group", "middle x, y, z", "size", "shines to",
+    )  # fmt: skip
+    for strip in world.strips:
+        if strip.light < 0:
+            name = f"daylight {-strip.light}"
+        else:
+            name = f"{strip.light + 1} {scene.lights[strip.light].fixture}"
+        towards = ", ".join(f"{v:+.2f}" for v in -strip.axes[2] + 0.0)
+        _row(
+            table, name, strip.group, ", ".join(_cm(v) for v in strip.centre),
+            f"{_cm(strip.length_m)} x {_cm(strip.width_m)}", towards,
+        )  # fmt: skip
+    return table
+
+
+def _layers(world: World) -> Any:
+    """Leaf area by layer, clipped exactly."""
+    layers = world.layers
+    assert layers is not None
+    table = _table(
+        "Canopy layers, 1 at the top", "layer", "heights, cm", "leaf area, m²", "LAI",
+        "cumulative LAI",
+    )  # fmt: skip
+    total = 0.0
+    for i, area in enumerate(layers.leaf_area):
+        total += float(area)
+        _row(
+            table, str(i + 1), f"{_cm(layers.z_bottom[i])} – {_cm(layers.z_top[i])}",
+            f"{area:.4f}", f"{area / layers.ground_area:.3f}", f"{total / layers.ground_area:.3f}",
+        )  # fmt: skip
+    return table
+
+
+def _plants(scene: Scene, world: World) -> Any:
+    """Sum up the canopy in a sentence."""
+    from rich.text import Text
+
+    layers = world.layers
+    assert layers is not None
+    leaves = [p for p in world.parts if p.kind == "leaf"]
+    n_triangle = sum(len(p.faces) for p in leaves)
+    coarse = [name for name, plant in scene.plants.items() if plant.triangles_per_leaf < 12]
+    text = (
+        f"{len(leaves)} plants, one-sided leaf area {layers.leaf_area.sum():.4f} m² on "
+        f"{layers.ground_area:.4g} m² of ground: LAI "
+        f"{layers.leaf_area.sum() / layers.ground_area:.4f}; top at {_cm(layers.top)} cm; "
+        f"{count(n_triangle)} leaf triangles.\n"
+    )
+    for name in coarse:
+        text += (
+            f"Leaves of {name} have only {scene.plants[name].triangles_per_leaf} triangles: their "
+            "curvature is coarse.\n"
+        )
+    return Text(text)
+
+
+def _planes(world: World) -> Any:
+    """Where light is counted."""
+    table = _table(
+        "Counting planes", "plane", "height, cm", "cells (x by y)", "cell, cm",
+    )  # fmt: skip
+    for plane in world.planes:
+        cell = " x ".join(_cm(v) for v in plane.cell_m)
+        _row(table, plane.name, _cm(plane.height), f"{plane.cells[0]} by {plane.cells[1]}", cell)
+    return table
+
+
+def _defaults(scene: Scene) -> Any:
+    """Everything that the file leaves to the program, a line each, as one would write it."""
+    from rich.text import Text
+
+    lines = [f"  {entry}: {value}" for entry, value in defaults_used(scene)]
+    return Text("Defaults used (what each means: canopysim schema)\n" + "\n".join(lines))
+
+
+def defaults_used(scene: Scene) -> list[tuple[str, str]]:
+    """Entries that were not written, with their defaults as the user would write them.
+
+    Parameters
+    ----------
+    scene : Scene
+        A checked scene.
+
+    Returns
+    -------
+    list of (entry, value)
+        Entries whose default is "nothing" are left out; entries that repeat for many lights or
+        plants are listed for each.
+    """
+    found: list[tuple[str, str]] = []
+
+    def visit(model: BaseModel, path: str) -> None:
+        for name, field in type(model).model_fields.items():
+            value = getattr(model, name)
+            entry = f"{path}.{name}" if path else name
+            if name not in model.model_fields_set:
+                if field.default not in (None, (), {}, [], "") and not _is_empty(value):
+                    found.append((entry, _written(field.default)))
+                if isinstance(field.default, dict) and isinstance(value, BaseModel):
+                    visit(value, entry)
+                continue
+            descend(value, entry)
+
+    def descend(value: object, entry: str) -> None:
+        if isinstance(value, BaseModel):
+            visit(value, entry)
+        elif isinstance(value, dict):
+            for key, item in value.items():
+                descend(item, f"{entry}.{key}")
+        elif isinstance(value, tuple | list):
+            for number, item in enumerate(value, 1):
+                descend(item, f"{entry}[{number}]")
+
+    visit(scene, "")
+    return found
+
+
+def _is_empty(value: object) -> bool:
+    return isinstance(value, tuple | dict | list) and len(value) == 0
+
+
+def _written(value: object) -> str:
+    """Write a default as the scene file would have it."""
+    if isinstance(value, tuple | list):
+        return "[" + ", ".join(_written(v) for v in value) + "]"
+    if isinstance(value, float):
+        return f"{value:g}"
+    return str(value)

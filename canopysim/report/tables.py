@@ -1,0 +1,136 @@
+"""The figures as CSV files: one row for each layer and group, one for each cell of a map."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+    from canopysim.results import Result
+
+
+def write_layers_csv(result: Result, path: Path) -> None:
+    """Write the layer table.
+
+    Parameters
+    ----------
+    result : Result
+        With layers.
+    path : Path
+        File to write. One row for each layer (1 is the top) and group; for every band the flux that
+        both leaf sides absorb, per leaf area and per ground area, each followed by its standard
+        error. The unit ends the column's name. An unknown error is written nan.
+
+    Raises
+    ------
+    ValueError
+        If the result has no canopy.
+    """
+    layers = result.layers
+    if layers is None:
+        raise ValueError("this result has no canopy, so there is no layer table to write")
+    fields = [
+        ("absorbed_umol_s", "absorbed_std_err", "absorbed", "umol_s"),
+        (
+            "absorbed_per_leaf_area",
+            "absorbed_per_leaf_area_std_err",
+            "absorbed_per_leaf_area",
+            "umol_m2_s",
+        ),
+        (
+            "absorbed_per_ground_area",
+            "absorbed_per_ground_area_std_err",
+            "absorbed_per_ground_area",
+            "umol_m2_s",
+        ),
+    ]
+    bands = [str(band) for band in layers["band"].values]
+    place = ["z_top_m", "z_bottom_m", "leaf_area_m2", "cumulative_lai"]
+    header = ["layer", "group", *place]
+    for _, _, name, unit in fields:
+        for band in bands:
+            header += [f"{name}_{band}nm_{unit}", f"{name}_{band}nm_std_err_{unit}"]
+
+    rows: list[list[object]] = []
+    for layer in layers["layer"].values:
+        for group in layers["group"].values:
+            here = layers.sel(layer=layer, group=group, side="both")
+            row: list[object] = [int(layer), plain_text(str(group))]
+            row += [number(float(here[name])) for name in place]
+            for value, error, _, _ in fields:
+                for band in bands:
+                    cell = here.sel(band=band)
+                    row += [number(float(cell[value])), number(float(cell[error]))]
+            rows.append(row)
+    _write(path, header, rows)
+
+
+def write_map_csv(plane: xr.Dataset, path: Path) -> None:
+    """Write the PPFD map of one plane.
+
+    Parameters
+    ----------
+    plane : xarray.Dataset
+        `pfd` and `pfd_std_err` over (group, band, direction, y, x), µmol m⁻² s⁻¹.
+    path : Path
+        File to write. One row for each cell, x running fastest: its centre, and for every group the
+        flux density 400–700 nm travelling down and up, each with its standard error.
+    """
+    header = ["x_m", "y_m"]
+    columns = []
+    for group in plane["group"].values:
+        for direction in plane["direction"].values:
+            at = {"group": group, "band": "400-700", "direction": direction}
+            for variable, suffix in (("pfd", ""), ("pfd_std_err", "_std_err")):
+                header.append(f"{group}_{direction}_400-700nm{suffix}_umol_m2_s")
+                columns.append(plane[variable].sel(at).transpose("y", "x").values.ravel())
+    y, x = np.meshgrid(plane["y"].values, plane["x"].values, indexing="ij")
+    table = np.column_stack([x.ravel(), y.ravel(), *columns])
+    _write(path, header, [[number(float(value)) for value in row] for row in table])
+
+
+def write_tables(result: Result, folder: Path) -> list[Path]:
+    """Write layers.csv, if there is a canopy, and a map-<name>.csv for each plane.
+
+    Parameters
+    ----------
+    result : Result
+        What to write.
+    folder : Path
+        Existing folder.
+
+    Returns
+    -------
+    list of Path
+        The files written.
+    """
+    written = []
+    if result.layers is not None:
+        written.append(folder / "layers.csv")
+        write_layers_csv(result, written[-1])
+    for name, plane in result.planes.items():
+        written.append(folder / f"map-{name}.csv")
+        write_map_csv(plane, written[-1])
+    return written
+
+
+def number(value: float) -> str:
+    """Shortest decimal text that reads back as a number with nine significant digits."""
+    return f"{value:.9g}"
+
+
+def plain_text(text: str) -> str:
+    """Text that no spreadsheet takes for a formula: such a one gets an apostrophe in front."""
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+
+
+def _write(path: Path, header: list[str], rows: list[list[object]] | list[list[str]]) -> None:
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow([plain_text(name) for name in header])
+        writer.writerows(rows)
