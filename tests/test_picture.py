@@ -11,12 +11,12 @@ import pytest
 from PIL import Image
 
 from canopysim.errors import CanopysimError
+from canopysim.matter.parts import Part
 from canopysim.report import gl_probe, scene_picture
 from canopysim.report.camera import box_corners, frame_box
 from canopysim.report.raster import darken_hollows, draw_triangles
 from canopysim.report.scene_picture import PYVISTA, RASTERISER, draw_scene, renderer_note
 from canopysim.report.shading import grid_spacing_m, luminous_rectangles, paint
-from canopysim.world.parts import Part
 
 RED, BLUE = (1.0, 0.0, 0.0), (0.0, 0.0, 1.0)
 SIZE = (1.2, 1.0, 2.0)

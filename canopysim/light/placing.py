@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopysim.errors import SceneError
-from canopysim.world.parts import Part
+from canopysim.matter.parts import Part
 
 if TYPE_CHECKING:
     from canopysim.scene.schema import Scene

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from canopysim.errors import SceneError
 from canopysim.matter.clearance import CLEARANCE, grow_inside, inside, leaves_at, turn_clear
 from canopysim.matter.growth import Growth, stalk_mesh
+from canopysim.matter.parts import Part
 from canopysim.matter.planting import ground_area, sites
 from canopysim.matter.stalks import repeat_faces
-from canopysim.world.parts import Part
 
 if TYPE_CHECKING:
     from canopysim.scene.schema import Scene

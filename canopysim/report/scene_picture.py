@@ -16,7 +16,7 @@ from canopysim.report.gl_probe import chosen_window, working_window
 from canopysim.report.shading import COLOURS, NEAR_EDGES, Soup, paint
 
 if TYPE_CHECKING:
-    from canopysim.world.parts import Part
+    from canopysim.matter.parts import Part
 
 DRAW_VARIABLE = "CANOPYSIM_DRAW"
 PYVISTA = "pyvista"

@@ -19,7 +19,7 @@ from canopysim.report.camera import Camera, box_corners
 
 if TYPE_CHECKING:
     from canopysim.light.placing import PlacedStrip
-    from canopysim.world.parts import Part
+    from canopysim.matter.parts import Part
 
 COLOURS: dict[str, str] = {
     "leaf": "#4f9a3a",

@@ -13,11 +13,11 @@ from canopysim.errors import CanopysimError, SceneError
 from canopysim.light.placing import PlacedStrip, place_lights
 from canopysim.matter.enclosure import FACES, box_mesh
 from canopysim.matter.layers import area_by_layer, layer_edges
+from canopysim.matter.parts import Part
 from canopysim.matter.plants import grow_canopy
 from canopysim.transport.arrays import LEAK, OPEN, WorldArrays
 from canopysim.transport.tree import build_tree
 from canopysim.world.optics import OpticsTable
-from canopysim.world.parts import Part
 from canopysim.world.sinks import Places, Sink
 from canopysim.world.strips import Channel, daylight_strips, launch_tables
 
