@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import tempfile
+import time
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,6 +19,11 @@ if TYPE_CHECKING:
 
 FILE_NAME = "result.nc"
 FORMAT = "canopysim result 1"
+# The file ends with a digest of all that stands before it. NetCDF readers do not look there.
+SEAL = b"\ncanopysim result, sha256 "
+# Files that a killed program left aside. No write takes an hour: younger ones may be under way.
+LEFTOVERS = (".result-*.part", ".report-*.part")
+LEFTOVER_AGE_S = 3600.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,6 +132,8 @@ class Result:
     def save(self, folder: str | Path) -> Path:
         """Write `result.nc` aside, sync and rename it, so that a kill leaves no torn file.
 
+        The file ends with a SHA-256 of its contents, by which `load` knows that it is whole.
+
         Parameters
         ----------
         folder : path
@@ -154,13 +164,15 @@ class Result:
             for path, node in nodes.items()
         }
         target = folder / FILE_NAME
+        # HDF5 crashes where a disk runs full; bytes in memory are ours to write.
+        body = bytes(xr.DataTree.from_dict(nodes).to_netcdf(engine="h5netcdf", encoding=encoding))
         try:
             folder.mkdir(parents=True, exist_ok=True)
+            remove_leftovers(folder)
             handle, aside = tempfile.mkstemp(prefix=".result-", suffix=".part", dir=folder)
-            os.close(handle)
             try:
-                tree = xr.DataTree.from_dict(nodes)
-                tree.to_netcdf(aside, engine="h5netcdf", encoding=encoding)
+                with os.fdopen(handle, "wb") as file:
+                    file.write(body + _seal(body))
                 replace_synced(Path(aside), target)
             except BaseException:
                 Path(aside).unlink(missing_ok=True)
@@ -194,22 +206,53 @@ class Result:
         if not path.is_file():
             raise ResultError(f"{path}: no result there; give the folder that a run wrote")
         try:
-            tree = xr.open_datatree(path, engine="h5netcdf").load()
-            tree.close()
+            data = path.read_bytes()
+            body, mark, _ = data.rpartition(SEAL)
+            if not mark or data != body + _seal(body):
+                raise ResultError(
+                    f"{path}: is torn, was changed, or is not a result of canopysim; "
+                    "trace the scene again"
+                )
+            with xr.open_datatree(path, engine="h5netcdf") as opened:
+                tree = opened.load()
+            if tree.attrs.get("format") != FORMAT:
+                raise ResultError(
+                    f"{path}: is not a result of this version of canopysim ({FORMAT})"
+                )
+            ends = tree["/ends"].to_dataset()
+            planes = tree["/planes"].children if "planes" in tree.children else {}
+            return Result(
+                layers=tree["/layers"].to_dataset() if "layers" in tree.children else None,
+                planes={name: node.to_dataset() for name, node in planes.items()},
+                ends=ends.drop_vars("launched_umol_s"),
+                launched=ends["launched_umol_s"],
+                rows=tree["/rows"].to_dataset(),
+                meta=json.loads(tree.attrs["meta"]),
+            )
+        except ResultError:
+            raise
         except Exception as problem:
             raise ResultError(f"{path}: cannot be read as a result ({problem})") from problem
-        if tree.attrs.get("format") != FORMAT:
-            raise ResultError(f"{path}: is not a result of this version of canopysim ({FORMAT})")
-        ends = tree["/ends"].to_dataset()
-        planes = tree["/planes"].children if "planes" in tree.children else {}
-        return Result(
-            layers=tree["/layers"].to_dataset() if "layers" in tree.children else None,
-            planes={name: node.to_dataset() for name, node in planes.items()},
-            ends=ends.drop_vars("launched_umol_s"),
-            launched=ends["launched_umol_s"],
-            rows=tree["/rows"].to_dataset(),
-            meta=json.loads(tree.attrs["meta"]),
-        )
+
+
+def _seal(body: bytes) -> bytes:
+    """Make the end of a file from all that stands before it."""
+    return SEAL + hashlib.sha256(body).hexdigest().encode() + b"\n"
+
+
+def remove_leftovers(folder: Path) -> None:
+    """Remove what a program that was killed while writing left in a result folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Existing folder. What is younger than an hour may be another program's, under way.
+    """
+    for pattern in LEFTOVERS:
+        for left in folder.glob(pattern):
+            with suppress(OSError):
+                if time.time() - left.stat().st_mtime > LEFTOVER_AGE_S:
+                    left.unlink()
 
 
 def replace_synced(aside: Path, target: Path) -> None:

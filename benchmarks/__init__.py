@@ -1,0 +1,1 @@
+"""Measurements of speed, to be compared within one session."""
