@@ -49,7 +49,7 @@ def trace_rates(rounds: int) -> None:
             meetings = books.counters[1] / books.counters[0]
     for tracer in tracers.values():
         tracer.close()
-    triangles = len(world.arrays.triangle_id)
+    triangles = world.n_triangle
     print(f"demo: {triangles} triangles, {meetings:.2f} meetings a packet, batch {n}")
     for threads in counts:
         print(f"  {threads} threads: thousand packets a second  {spread(wall[threads])}")

@@ -281,6 +281,6 @@ def _meta(
             "max_packets": settings["max_packets"],
             "max_time_s": finite_time,
             "batch_packets": world.batch_packets,
-            "n_triangle": len(world.arrays.triangle_id),
+            "n_triangle": world.n_triangle,
         },
     }

@@ -205,7 +205,7 @@ def test_demo_walls_as_triangles(demo_data, p_fail):
     """5,000 triangles in place of the analytic box: every end agrees within its error."""
     scene = scene_of(demo_data)
     box, mesh = compile_world(scene), compile_world(scene, wall_triangles=5000)
-    n_wall = len(mesh.arrays.triangle_id) - len(box.arrays.triangle_id)
+    n_wall = mesh.n_triangle - box.n_triangle
     assert 4500 < n_wall < 5500
     n_batch = 12
     # Other seeds, so that the two are independent.

@@ -8,10 +8,11 @@ from numba import njit
 from oracles import nearest_hit
 
 from canopysim.matter.enclosure import box_mesh
-from canopysim.transport.tree import build_tree, nearest_triangle
+from canopysim.transport.build import build_tree
 from canopysim.transport.triangle import meet_triangle, ray_axes
+from canopysim.transport.walk import nearest_triangle
 
-Soup = namedtuple("Soup", "corners triangle_id boxes children")
+Soup = namedtuple("Soup", "nodes children triangles triangle_id")
 F = np.float32
 LIMIT = F(1e6)  # beyond every mesh here, below what the test calls a miss
 
@@ -19,19 +20,18 @@ LIMIT = F(1e6)  # beyond every mesh here, below what the test calls a miss
 def soup_of(corners):
     """A tree over triangles (n, 3, 3)."""
     flat = np.ascontiguousarray(corners.reshape(-1, 9), F)
-    order, boxes, children, depth = build_tree(flat.ravel())
-    soup = Soup(np.ascontiguousarray(flat[order].ravel()), order.astype(np.int32), boxes, children)
-    return soup, depth
+    nodes, triangles, slots, need = build_tree(flat.ravel(), float(np.abs(flat).max()))
+    return Soup(nodes, nodes.view(np.uint32), triangles, slots.astype(np.int32)), need
 
 
 @njit
 def walk(soup, depth, origins, directions, limit):
     n = len(origins)
     found, where = np.empty(n, np.int64), np.empty(n, np.float32)
-    stack, stack_t = np.empty(depth, np.int64), np.empty(depth, np.float32)
+    stack, lanes = np.empty(depth, np.uint64), np.empty(8, np.float32)
     for i in range(n):
         o, d = origins[i], directions[i]
-        k, t = nearest_triangle(soup, o[0], o[1], o[2], d[0], d[1], d[2], limit, -1, stack, stack_t)
+        k, t = nearest_triangle(soup, o[0], o[1], o[2], d[0], d[1], d[2], limit, -1, stack, lanes)
         found[i] = soup.triangle_id[k] if k >= 0 else -1
         where[i] = t
     return found, where
@@ -47,7 +47,7 @@ def walk_all(soup, origins, directions, limit):
         kx, ky, kz, sx, sy, sz = ray_axes(d[0], d[1], d[2])
         best, best_id = limit, -1
         for k in range(len(soup.triangle_id)):
-            t = meet_triangle(soup.corners, k, o[kx], o[ky], o[kz], kx, ky, kz, sx, sy, sz)
+            t = meet_triangle(soup.triangles, k, o[kx], o[ky], o[kz], kx, ky, kz, sx, sy, sz)
             if t < best or (t == best and t < limit and soup.triangle_id[k] < best_id):
                 best, best_id = t, soup.triangle_id[k]
         found[i], where[i] = best_id, best

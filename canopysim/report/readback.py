@@ -55,7 +55,7 @@ def read_back(scene: Scene, world: World) -> RenderableType:
         pieces.append(_planes(world))
     pieces += [
         Text(
-            f"{count(len(world.arrays.triangle_id))} triangles, {len(world.strips)} luminous "
+            f"{count(world.n_triangle)} triangles, {len(world.strips)} luminous "
             f"strips, {count(world.batch_packets)} packets in a batch.\n"
         ),
         _defaults(scene),

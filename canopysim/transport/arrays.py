@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 F32 = NDArray[np.float32]
 I32 = NDArray[np.int32]
+U32 = NDArray[np.uint32]
 I64 = NDArray[np.int64]
 
 # What lies behind a place.
@@ -25,7 +26,7 @@ ABSORB_ONE = 2**24
 
 
 class WorldArrays(NamedTuple):
-    """What a photon can meet, in the tree's order of triangles.
+    """What a photon can meet; triangles in the blocks of their tree.
 
     A *place* is one answer to "where was it absorbed": a wall, a patch, the leaves of one optical
     kind, the stems, the body of a fixture. `place_kind` tells what happens there, `place_surface`
@@ -39,11 +40,11 @@ class WorldArrays(NamedTuple):
     patch_first: I32  # (7,) first patch of each face, then the total
     patch_rect: F32  # (4 n_patch,) low a, low b, high a, high b in the face's two axes, m
     patch_place: I32  # (n_patch,)
-    corners: F32  # (9 n_triangle,) m
-    triangle_id: I32  # (n_triangle,)
-    triangle_place: I32  # (n_triangle,)
-    boxes: F32  # (12 n_node,)
-    children: I32  # (2 n_node,)
+    nodes: F32  # (64 n_node,) planes of eight children each, m: see build.py
+    children: U32  # (64 n_node,) the same memory: children in the places 48 to 55 of a node
+    triangles: F32  # (72 n_block,) corner by corner, axis by axis, eight lanes, m
+    triangle_id: I32  # (8 n_block,) by slot: block times eight plus lane; -1 in empty lanes
+    triangle_place: I32  # (8 n_block,)
     place_kind: I32  # (n_place,)
     place_surface: I32  # (n_place,)
     place_sink: I32  # (n_place,)

@@ -10,8 +10,8 @@ from canopysim.transport.random import draw
 from canopysim.transport.real import ONE, TWO, ZERO, F, cosine_direction
 from canopysim.transport.scatter import choose_way, deposit, end_all, play_roulette
 from canopysim.transport.target import fma, jit
-from canopysim.transport.tree import inverse, nearest_triangle
 from canopysim.transport.triangle import unit_normal
+from canopysim.transport.walk import inverse, nearest_triangle
 
 EVENT_LIMIT = 2**20
 # Why a photon could not be followed.
@@ -67,12 +67,12 @@ def _cross_planes(world, books, channel, ox, oy, oz, dx, dy, dz, t, from_z, to_z
             continue
         s = min(max((height - oz) * inverse(dz), ZERO), t)
         x, y = fma(s, dx, ox), fma(s, dy, oy)
-        row = world.plane[plane]
-        if not (row[1] <= x < row[3] and row[2] <= y < row[4]):
+        low_x, low_y = world.plane[plane, 1], world.plane[plane, 2]
+        if not (low_x <= x < world.plane[plane, 3] and low_y <= y < world.plane[plane, 4]):
             continue
         nx, ny = world.plane_cells[plane, 0], world.plane_cells[plane, 1]
-        ix = min(np.int64(math.floor((x - row[1]) * row[5])), nx - 1)
-        iy = min(np.int64(math.floor((y - row[2]) * row[6])), ny - 1)
+        ix = min(np.int64(math.floor((x - low_x) * world.plane[plane, 5])), nx - 1)
+        iy = min(np.int64(math.floor((y - low_y) * world.plane[plane, 6])), ny - 1)
         upward = np.int64(1) if to_z > from_z else np.int64(0)
         cell = world.plane_cells[plane, 2] + (upward * ny + iy) * nx + ix
         for band in range(w.shape[0]):
@@ -91,7 +91,7 @@ def _lose(books, channel, w, strip, photon, event, place, why):
 
 
 @jit
-def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, stack_t):
+def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes):
     """Trace one packet to its end.
 
     Parameters
@@ -106,7 +106,7 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, stack
         The run's seed.
     w : int64 (n_band,)
         Scratch for the band weights.
-    stack, stack_t : int64 and float32
+    stack, lanes : uint64 and float32 (8,)
         Scratch for the walk through the tree.
     """
     channel = world.strip_channel[strip]
@@ -122,7 +122,7 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, stack
         # Fly to the nearest thing.
         t, face = _wall_distance(world.box, ox, oy, oz, dx, dy, dz)
         triangle, t = nearest_triangle(
-            world, ox, oy, oz, dx, dy, dz, t, left_triangle, stack, stack_t
+            world, ox, oy, oz, dx, dy, dz, t, left_triangle, stack, lanes
         )
         x = min(max(fma(t, dx, ox), world.box[0]), world.box[3])
         y = min(max(fma(t, dy, oy), world.box[1]), world.box[4])
@@ -130,7 +130,7 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, stack
         # What is it, which side, which normal towards the ray?
         if triangle >= 0:
             place = np.int64(world.triangle_place[triangle])
-            nx, ny, nz = unit_normal(world.corners, triangle)
+            nx, ny, nz = unit_normal(world.triangles, triangle)
             side = 0
             if fma(nx, dx, fma(ny, dy, nz * dz)) > ZERO:
                 side = 1
@@ -204,22 +204,22 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, stack
 
 
 @jit
-def trace_range(world, books, strip_first, key0, key1, batch, first, last, depth):
+def trace_range(world, books, strip_first, key0, key1, batch, first, last, stack_need):
     """Trace packets first .. last - 1 of a batch, counted through all strips in order.
 
     Parameters
     ----------
     strip_first : int64 (n_strip + 1,)
         Number of the first packet of each strip in the batch, then the total.
-    depth : int
+    stack_need : int
         Stack entries a walk can need.
     """
     w = np.empty(world.strip_quanta.shape[1], np.int64)
-    stack = np.empty(depth, np.int64)
-    stack_t = np.empty(depth, np.float32)
+    stack = np.empty(stack_need, np.uint64)
+    lanes = np.empty(8, np.float32)
     strip = 0
     for packet in range(first, last):
         while packet >= strip_first[strip + 1]:
             strip += 1
         photon = packet - strip_first[strip]
-        trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, stack_t)
+        trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes)

@@ -62,25 +62,25 @@ def launch(world, strip, key0, key1, batch, photon):
         Origin in metres and unit direction, in the world's frame.
     """
     along, over, u, v = draw(key0, key1, strip, batch, photon, 0, 0)
-    row = world.strip[strip]
+    frame = world.strip
     # A uniform point of the strip.
-    a = (along - HALF) * TWO * row[12]
-    b = (over - HALF) * TWO * row[13]
-    ox = fma(a, row[3], fma(b, row[6], row[0]))
-    oy = fma(a, row[4], fma(b, row[7], row[1]))
-    oz = fma(a, row[5], fma(b, row[8], row[2]))
+    a = (along - HALF) * TWO * frame[strip, 12]
+    b = (over - HALF) * TWO * frame[strip, 13]
+    ox = fma(a, frame[strip, 3], fma(b, frame[strip, 6], frame[strip, 0]))
+    oy = fma(a, frame[strip, 4], fma(b, frame[strip, 7], frame[strip, 1]))
+    oz = fma(a, frame[strip, 5], fma(b, frame[strip, 8], frame[strip, 2]))
     # A direction of its lens.
     lens = world.strip_lens[strip]
     if lens == BEAM:
-        x, y, z = beam_direction(row[14], row[15], u, v)
+        x, y, z = beam_direction(frame[strip, 14], frame[strip, 15], u, v)
     elif lens == LAMBERTIAN:
         s, c = sine_cosine_of_turn(u)
         sine = root(v)
         x, y, z = sine * c, sine * s, -root(ONE - v)
     else:
         x, y, z = ZERO, ZERO, -ONE
-    dx = fma(x, row[3], fma(y, row[6], z * row[9]))
-    dy = fma(x, row[4], fma(y, row[7], z * row[10]))
-    dz = fma(x, row[5], fma(y, row[8], z * row[11]))
+    dx = fma(x, frame[strip, 3], fma(y, frame[strip, 6], z * frame[strip, 9]))
+    dy = fma(x, frame[strip, 4], fma(y, frame[strip, 7], z * frame[strip, 10]))
+    dz = fma(x, frame[strip, 5], fma(y, frame[strip, 8], z * frame[strip, 11]))
     k = ONE / root(fma(dx, dx, fma(dy, dy, dz * dz)))
     return ox, oy, oz, dx * k, dy * k, dz * k

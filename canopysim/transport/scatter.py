@@ -64,24 +64,25 @@ def choose_way(world, books, channel, surface, side, left, w, u):
     int
         DIFFUSE, SPECULAR or TRANSMIT.
     """
-    open_ways = world.way_open[surface, side]
-    if open_ways[DIFFUSE] + open_ways[SPECULAR] + open_ways[TRANSMIT] == 1:
-        # One way only: nothing to choose, nothing to correct.
-        if open_ways[DIFFUSE] == 1:
-            return DIFFUSE
-        return SPECULAR if open_ways[SPECULAR] == 1 else TRANSMIT
+    scatters = world.way_open[surface, side, DIFFUSE] == 1
+    mirrors = world.way_open[surface, side, SPECULAR] == 1
+    lets_through = world.way_open[surface, side, TRANSMIT] == 1
+    # One way only: nothing to choose, nothing to correct.
+    if not mirrors and not lets_through:
+        return DIFFUSE
+    if not scatters and mirrors != lets_through:
+        return SPECULAR if mirrors else TRANSMIT
     diffuse, specular = ZERO, ZERO
-    ways = world.ways[surface, side]
     for band in range(w.shape[0]):
         weight = F(w[band])
-        diffuse += weight * ways[DIFFUSE, band]
-        specular += weight * ways[SPECULAR, band]
+        diffuse += weight * world.ways[surface, side, DIFFUSE, band]
+        specular += weight * world.ways[surface, side, SPECULAR, band]
     x = u * left
-    if open_ways[DIFFUSE] == 1 and x < diffuse:
+    if scatters and x < diffuse:
         way, p = DIFFUSE, diffuse / left
-    elif open_ways[SPECULAR] == 1 and (x < diffuse + specular or open_ways[TRANSMIT] == 0):
+    elif mirrors and (x < diffuse + specular or not lets_through):
         way, p = SPECULAR, specular / left
-    elif open_ways[TRANSMIT] == 1:
+    elif lets_through:
         way, p = TRANSMIT, (left - diffuse - specular) / left
     else:
         way, p = DIFFUSE, diffuse / left
@@ -89,7 +90,7 @@ def choose_way(world, books, channel, surface, side, left, w, u):
         p = ONE
     choice = books.absorbed.shape[1] - 1
     for band in range(w.shape[0]):
-        new = np.int64(F(w[band]) * (ways[way, band] / p) + HALF)
+        new = np.int64(F(w[band]) * (world.ways[surface, side, way, band] / p) + HALF)
         books.absorbed[channel, choice, band] -= new - w[band]
         w[band] = new
     return way

@@ -15,6 +15,7 @@ if CACHE_FOLDER is not None:
 
 # No fast-math: contraction or reassociation would break the watertight edge test and equal bytes.
 jit = njit(
+    forceinline=True,
     cache=CACHE_FOLDER is not None,
     error_model="numpy",
     fastmath=False,

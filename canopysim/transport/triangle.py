@@ -8,10 +8,14 @@ triangles of a closed mesh is met from every direction. No fma in the edge funct
 round one product only and spoil the antisymmetry.
 """
 
+import numpy as np
+
 from canopysim.transport.real import BIG, ONE, ZERO, F
 from canopysim.transport.target import fma, jit, root
 
 TINY = F(1e-12)
+# Beyond every id: what a hit without a triangle counts as.
+NO_TRIANGLE = np.int64(2**31 - 1)
 
 
 @jit
@@ -40,15 +44,21 @@ def ray_axes(dx, dy, dz):
 
 
 @jit
-def meet_triangle(corners, k, qx, qy, qz, kx, ky, kz, sx, sy, sz):
-    """Distance along the ray at which triangle k is met.
+def first_corner(slot):
+    """Place of a slot's first number in `triangles`; its nine numbers are eight apart."""
+    return 72 * (slot >> 3) + (slot & 7)
+
+
+@jit
+def meet_triangle(triangles, slot, qx, qy, qz, kx, ky, kz, sx, sy, sz):
+    """Distance along the ray at which a triangle is met.
 
     Parameters
     ----------
-    corners : float32 (9 n,)
-        Vertices of all triangles, x y z of each corner, in metres.
-    k : int
-        Which triangle.
+    triangles : float32 (72 n_block,)
+        Blocks of eight triangles, corner by corner and axis by axis, in metres.
+    slot : int
+        Which triangle: block times eight plus lane.
     qx, qy, qz : float32
         The ray's origin in permuted axes kx, ky, kz.
     kx, ky, kz, sx, sy, sz
@@ -59,11 +69,12 @@ def meet_triangle(corners, k, qx, qy, qz, kx, ky, kz, sx, sy, sz):
     float32
         The distance in metres, or a huge number where the ray passes by or the meeting lies behind.
     """
-    o = 9 * k
-    az, bz, cz = corners[o + kz] - qz, corners[o + 3 + kz] - qz, corners[o + 6 + kz] - qz
-    ax, ay = fma(-sx, az, corners[o + kx] - qx), fma(-sy, az, corners[o + ky] - qy)
-    bx, by = fma(-sx, bz, corners[o + 3 + kx] - qx), fma(-sy, bz, corners[o + 3 + ky] - qy)
-    cx, cy = fma(-sx, cz, corners[o + 6 + kx] - qx), fma(-sy, cz, corners[o + 6 + ky] - qy)
+    o = first_corner(slot)
+    x, y, z = o + 8 * kx, o + 8 * ky, o + 8 * kz
+    az, bz, cz = triangles[z] - qz, triangles[z + 24] - qz, triangles[z + 48] - qz
+    ax, ay = fma(-sx, az, triangles[x] - qx), fma(-sy, az, triangles[y] - qy)
+    bx, by = fma(-sx, bz, triangles[x + 24] - qx), fma(-sy, bz, triangles[y + 24] - qy)
+    cx, cy = fma(-sx, cz, triangles[x + 48] - qx), fma(-sy, cz, triangles[y + 48] - qy)
     u = cx * by - cy * bx
     v = ax * cy - ay * cx
     w = bx * ay - by * ax
@@ -79,12 +90,12 @@ def meet_triangle(corners, k, qx, qy, qz, kx, ky, kz, sx, sy, sz):
 
 
 @jit
-def unit_normal(corners, k):
-    """Give the right-handed unit normal of triangle k: a leaf's upper side, a solid's outside."""
-    o = 9 * k
-    ax, ay, az = corners[o], corners[o + 1], corners[o + 2]
-    bx, by, bz = corners[o + 3] - ax, corners[o + 4] - ay, corners[o + 5] - az
-    cx, cy, cz = corners[o + 6] - ax, corners[o + 7] - ay, corners[o + 8] - az
+def unit_normal(triangles, slot):
+    """Give the right-handed unit normal in a slot: a leaf's upper side, a solid's outside."""
+    o = first_corner(slot)
+    ax, ay, az = triangles[o], triangles[o + 8], triangles[o + 16]
+    bx, by, bz = triangles[o + 24] - ax, triangles[o + 32] - ay, triangles[o + 40] - az
+    cx, cy, cz = triangles[o + 48] - ax, triangles[o + 56] - ay, triangles[o + 64] - az
     nx = fma(by, cz, -(bz * cy))
     ny = fma(bz, cx, -(bx * cz))
     nz = fma(bx, cy, -(by * cx))

@@ -16,7 +16,7 @@ from canopysim.matter.layers import area_by_layer, layer_edges
 from canopysim.matter.parts import Part
 from canopysim.matter.plants import grow_canopy
 from canopysim.transport.arrays import LEAK, OPEN, WorldArrays
-from canopysim.transport.tree import build_tree
+from canopysim.transport.build import build_tree
 from canopysim.world.optics import OpticsTable
 from canopysim.world.sinks import Places, Sink
 from canopysim.world.strips import Channel, daylight_strips, launch_tables
@@ -118,6 +118,11 @@ class World:
     parts: tuple[Part, ...]
     strips: tuple[PlacedStrip, ...]
     digest: str
+
+    @property
+    def n_triangle(self) -> int:
+        """Triangles that photons can meet."""
+        return int((self.arrays.triangle_id >= 0).sum())
 
     @property
     def batch_packets(self) -> int:
@@ -255,6 +260,11 @@ def _drop_empty(flat: NDArray[np.float32]) -> NDArray[np.bool_]:
     return keep
 
 
+def _by_slot(values: NDArray[np.int32], slots: NDArray[np.int64]) -> NDArray[np.int32]:
+    """Values of triangles in the order of their slots; -1 in empty lanes."""
+    return np.where(slots >= 0, np.append(values, np.int32(-1))[slots], np.int32(-1))
+
+
 def compile_world(
     scene: Scene, *, wall_triangles: int | None = None, plants: list[Part] | None = None
 ) -> World:
@@ -322,7 +332,7 @@ def compile_world(
     keep = _drop_empty(flat)
     ids = np.flatnonzero(keep).astype(np.int32)
     corners = np.ascontiguousarray(flat[keep])
-    order, boxes, children, depth = build_tree(corners.ravel())
+    nodes, triangles, slots, depth = build_tree(corners.ravel(), max(size) + margin)
     table = launch_tables(strips, scene.tracing.batch)
     absorb, ways, way_open = optics.arrays()
     plane, plane_cells = _plane_arrays(planes, size)
@@ -333,11 +343,11 @@ def compile_world(
         patch_first=np.array(first, np.int32),
         patch_rect=np.array(rects, np.float32).ravel(),
         patch_place=np.array(patch_place, np.int32),
-        corners=np.ascontiguousarray(corners[order].ravel()),
-        triangle_id=ids[order],
-        triangle_place=triangle_place[keep][order],
-        boxes=boxes,
-        children=children,
+        nodes=nodes,
+        children=nodes.view(np.uint32),
+        triangles=triangles,
+        triangle_id=_by_slot(ids, slots),
+        triangle_place=_by_slot(triangle_place[keep], slots),
         place_kind=np.array(places.kind, np.int32),
         place_surface=np.array(places.surface, np.int32),
         place_sink=np.array(places.first_sink, np.int32),
