@@ -69,7 +69,7 @@ def store8(typing_context, array, index, lanes):
 
 @intrinsic
 def splat8(typing_context, x):
-    """The same float32 in all lanes."""
+    """Put the same float32 into all lanes."""
 
     def generate(context, builder, signature, args):
         vector_type = context.get_value_type(FLOATS)
@@ -83,7 +83,7 @@ def splat8(typing_context, x):
 
 
 def _binary(name):
-    """An intrinsic for a lane-wise operation of two vectors."""
+    """Make the intrinsic of a lane-wise operation of two vectors."""
 
     @intrinsic
     def operate(typing_context, a, b):
@@ -99,7 +99,7 @@ add8, sub8, mul8, div8 = (_binary(name) for name in ("fadd", "fsub", "fmul", "fd
 
 
 def _select(comparison):
-    """An intrinsic for the smaller or the larger lane, as ``a if a OP b else b``."""
+    """Make the intrinsic of ``a if a OP b else b``, lane by lane."""
 
     @intrinsic
     def pick(typing_context, a, b):
@@ -116,7 +116,7 @@ min8, max8 = _select("<"), _select(">")
 
 
 def _compare(comparison):
-    """An intrinsic that compares lanes; NaN compares as false."""
+    """Make the intrinsic that compares lanes; NaN compares as false."""
 
     @intrinsic
     def compare(typing_context, a, b):
@@ -166,7 +166,7 @@ def swap_halves8(typing_context, a):
 
 
 def _lane(number):
-    """An intrinsic that reads one lane."""
+    """Make the intrinsic that reads one lane."""
 
     @intrinsic
     def read(typing_context, a):
@@ -184,7 +184,7 @@ lane0, lane1, lane2, lane3, lane4, lane5, lane6, lane7 = LANE
 
 @intrinsic
 def lowest_bit(typing_context, bits):
-    """Number of the lowest set bit of a uint32 that is not zero."""
+    """Find the lowest set bit of a uint32 that is not zero."""
 
     def generate(context, builder, signature, args):
         return builder.zext(builder.cttz(args[0], ir.Constant(ir.IntType(1), 1)), INT64)

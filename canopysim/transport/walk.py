@@ -41,7 +41,7 @@ def inverse(d):
 
 @jit
 def _entry(t, child):
-    """A stack entry: distances order as their bits do, so entries order by distance."""
+    """Make a stack entry: distances order as their bits do, so entries order by distance."""
     return (U64(U32(bits_from_float(t))) << SHIFT) | U64(child)
 
 
