@@ -7,11 +7,11 @@ import numpy as np
 from canopysim.transport.arrays import LEAK, OPEN, SPECULAR, TRANSMIT
 from canopysim.transport.launch import launch
 from canopysim.transport.random import draw
-from canopysim.transport.real import ONE, TWO, ZERO, F, cosine_direction
+from canopysim.transport.real import ONE, TWO, ZERO, F, cosine_direction, inverse
 from canopysim.transport.scatter import choose_way, deposit, end_all, play_roulette
 from canopysim.transport.target import fma, jit
 from canopysim.transport.triangle import unit_normal
-from canopysim.transport.walk import inverse, nearest_triangle
+from canopysim.transport.walk import nearest_triangle
 
 EVENT_LIMIT = 2**20
 # Why a photon could not be followed.

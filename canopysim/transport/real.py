@@ -11,6 +11,7 @@ I32 = np.int32
 
 ZERO, HALF, ONE, TWO, FOUR, QUARTER = F(0), F(0.5), F(1), F(2), F(4), F(0.25)
 BIG = F(1e30)
+TINY = F(1e-12)
 TWO_PI = F(2 * math.pi)
 LN2 = F(math.log(2))
 LOG2_E = F(1 / math.log(2))
@@ -76,6 +77,14 @@ def one_minus_exp(x):
     if x < EXP_SMALL:
         return x * fma(fma(fma(fma(F(1 / 120), x, -E4), x, E3), x, -E2), x, ONE)
     return ONE - exp_of(-x)
+
+
+@jit
+def inverse(d):
+    """Give 1/d, kept away from division by zero: a ray parallel to a face keeps its side of it."""
+    if abs(d) < TINY:
+        return ONE / TINY
+    return ONE / d
 
 
 @jit

@@ -10,10 +10,9 @@ round one product only and spoil the antisymmetry.
 
 import numpy as np
 
-from canopysim.transport.real import BIG, ONE, ZERO, F
+from canopysim.transport.real import BIG, ONE, ZERO
 from canopysim.transport.target import fma, jit, root
 
-TINY = F(1e-12)
 # Beyond every id: what a hit without a triangle counts as.
 NO_TRIANGLE = np.int64(2**31 - 1)
 

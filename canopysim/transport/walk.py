@@ -3,9 +3,9 @@
 import numpy as np
 
 from canopysim.transport.build import BLOCK, BLOCK_FLOATS, NODE_FLOATS, WIDTH
-from canopysim.transport.real import ONE, ZERO
+from canopysim.transport.real import ZERO, inverse
 from canopysim.transport.target import bits_from_float, float_from_bits, jit
-from canopysim.transport.triangle import NO_TRIANGLE, TINY, ray_axes
+from canopysim.transport.triangle import NO_TRIANGLE, ray_axes
 from canopysim.transport.vector import (
     add8,
     bits8,
@@ -29,14 +29,6 @@ U32, U64 = np.uint32, np.uint64
 LOW, SHIFT = U64(0xFFFFFFFF), U64(32)
 NUMBER = U32(0x7FFFFFFF)
 LINE = 16  # float32 in a cache line
-
-
-@jit
-def inverse(d):
-    """1/d, kept away from division by zero; a ray parallel to a face stays on its side of it."""
-    if abs(d) < TINY:
-        return ONE / TINY
-    return ONE / d
 
 
 @jit

@@ -1,0 +1,60 @@
+"""The same photons in plain Python and compiled: identical books."""
+
+import numpy as np
+import pytest
+from build import trace, world_of
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from torture import closed_torture, torture
+
+from canopysim.tallies.books import open_books
+from canopysim.transport.plain import load_physics
+from canopysim.transport.plain.target import fma
+
+F = np.float32
+
+
+@settings(deadline=None, derandomize=True, max_examples=2000)
+@given(*[st.floats(-1e9, 1e9, width=32)] * 3)
+def test_plain_fma_rounds_once(a, b, c):
+    from fractions import Fraction
+
+    exact = Fraction(a) * Fraction(b) + Fraction(c)
+    found = fma(F(a), F(b), F(c))
+    # Nearest: no neighbour is closer, and of two equally close the even one.
+    error = abs(Fraction(float(found)) - exact)
+    for side in (F(-np.inf), F(np.inf)):
+        other = np.nextafter(found, side)
+        distance = abs(Fraction(float(other)) - exact)
+        assert error < distance or (error == distance and found.view(np.int32) % 2 == 0)
+
+
+@pytest.mark.parametrize("walls", [None, 400])
+def test_plain_python_gives_the_same_books(walls):
+    scene = torture(2000) if walls is None else closed_torture(300)
+    world = world_of(scene, wall_triangles=walls)
+    compiled = trace(world, 1, seed=77)
+    books = open_books(world.arrays)
+    history = load_physics()
+    with np.errstate(all="ignore"):
+        history.trace_range(
+            world.arrays, books, world.strip_first, np.uint32(77), np.uint32(0), 0, 0,
+            world.batch_packets, world.depth,
+        )  # fmt: skip
+    assert (books.absorbed == compiled.absorbed[0]).all()
+    assert (books.crossed == compiled.crossed[0]).all()
+    assert (books.reached == compiled.reached).all()
+    assert (books.counters == compiled.counters).all()
+    assert books.counters[2] == 0
+
+
+def test_compiled_kernels_are_back_after_loading_plain_ones():
+    import canopysim.transport.history as compiled
+
+    before = compiled.trace_photon
+    plain = load_physics()
+    import canopysim.transport.history as again
+
+    assert again.trace_photon is before
+    assert plain.trace_photon is not before
+    assert not hasattr(plain.trace_photon, "py_func")
