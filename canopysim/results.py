@@ -35,8 +35,8 @@ class Result:
     layers : xarray.Dataset or None
         Canopy layers (1 is the top); None without a canopy. Variables over group x layer x side x
         band: ``absorbed_umol_s`` with ``absorbed_std_err``, ``absorbed_per_leaf_area`` and
-        ``absorbed_per_ground_area`` (µmol m⁻² s⁻¹) with ``…_std_err``, ``n_packet``
-        (packets that left something there); over layer: ``z_top_m``, ``z_bottom_m``,
+        ``absorbed_per_ground_area`` (µmol m⁻² s⁻¹) with ``…_std_err``, ``n_meeting``
+        (meetings that left something there); over layer: ``z_top_m``, ``z_bottom_m``,
         ``leaf_area_m2``, ``cumulative_lai`` (at the layer's bottom).
     planes : dict of str to xarray.Dataset
         Counting planes: ``pfd`` and ``pfd_std_err`` (µmol m⁻² s⁻¹) over group x band x

@@ -1,11 +1,15 @@
-"""Shared by all tests: the error budget, and a private cache so that tests never race a user's."""
+"""Shared by all tests: the error budget, fixed seeds, the demo."""
 
 import os
 
 import pytest
+from hypothesis import settings
 
 # Chance that a sound program fails one test; a test with n comparisons divides it by n.
 P_FAIL = 1e-4
+# Random examples are the same in every run; the first compile of a kernel takes its time.
+settings.register_profile("fixed", derandomize=True, deadline=None)
+settings.load_profile("fixed")
 
 
 @pytest.fixture(scope="session")

@@ -43,7 +43,7 @@ def test_plain_python_gives_the_same_books(walls):
         )  # fmt: skip
     assert (books.absorbed == compiled.absorbed[0]).all()
     assert (books.crossed == compiled.crossed[0]).all()
-    assert (books.reached == compiled.reached).all()
+    assert (books.met == compiled.met).all()
     assert (books.counters == compiled.counters).all()
     assert books.counters[2] == 0
 

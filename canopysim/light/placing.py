@@ -14,7 +14,7 @@ from canopysim.matter.parts import Part
 
 if TYPE_CHECKING:
     from canopysim.scene.schema import Scene
-    from canopysim.scene.schema_light import Fixture, Light
+    from canopysim.scene.schema_light import Fixture, Light, Strip
 
 Array = NDArray[np.float64]
 # Two triangles a face, wound so that normals point out of the box.
@@ -110,15 +110,15 @@ def _extent(fixture: Fixture) -> tuple[Array, Array]:
     return corners.min(0), corners.max(0)
 
 
-def _strip_frame(strip: object) -> tuple[Array, Array]:
+def _strip_frame(strip: Strip) -> tuple[Array, Array]:
     """Centre and rotation of a strip in its fixture's frame."""
-    centre = np.array([strip.at[0], strip.at[1], -strip.drop])  # type: ignore[attr-defined]
-    return centre, rotation(0.0, 0.0, strip.tilt)  # type: ignore[attr-defined]
+    centre = np.array([strip.at[0], strip.at[1], -strip.drop])
+    return centre, rotation(0.0, 0.0, strip.tilt)
 
 
-def _strip_corners(strip: object) -> Array:
+def _strip_corners(strip: Strip) -> Array:
     centre, turned = _strip_frame(strip)
-    a, b = strip.length / 2, strip.width / 2  # type: ignore[attr-defined]
+    a, b = strip.length / 2, strip.width / 2
     flat = np.array([[-a, -b, 0], [a, -b, 0], [a, b, 0], [-a, b, 0]])
     return centre + flat @ turned.T
 
@@ -248,15 +248,26 @@ def _refuse_outside(
                 "move it, turn it or choose a smaller fixture"
             )
             problems[scene.problem(("lights", index), message)] = None
-    for strip in strips:
-        corners = np.vstack([luminous_corners(strip), strip.centre])
-        for _, pivot, turned, low, high in boxes:
-            inside = (corners - pivot) @ turned
-            if ((inside > low) & (inside < high)).all(1).any():
-                message = (
-                    "a strip lies inside a fixture's body; give it a drop of a few mm "
-                    "below the body, or a wider gap in the row"
-                )
-                problems[scene.problem(("lights", strip.light), message)] = None
+    for index in sorted(_buried(strips, boxes)):
+        message = (
+            "a strip lies inside a fixture's body; give it a drop of a few mm "
+            "below the body, or a wider gap in the row"
+        )
+        problems[scene.problem(("lights", index), message)] = None
     if problems:
         raise SceneError(list(problems))
+
+
+def _buried(
+    strips: list[PlacedStrip], boxes: list[tuple[int, Array, Array, Array, Array]]
+) -> set[int]:
+    """Lights of which a strip has a corner or its middle inside any body."""
+    found: set[int] = set()
+    if not strips:
+        return found
+    points = np.array([[*luminous_corners(s), s.centre] for s in strips])
+    for _, pivot, turned, low, high in boxes:
+        inside = (points - pivot) @ turned
+        hit = ((inside > low) & (inside < high)).all(2).any(1)
+        found.update(strips[i].light for i in np.flatnonzero(hit))
+    return found

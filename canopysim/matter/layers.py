@@ -70,7 +70,7 @@ def area_by_layer(vertices: Floats, faces: NDArray[np.int32], edges: ArrayLike) 
     -------
     (n_layer,) ndarray, m2
         Layer 0 is the top one. The sum is the whole area; a level triangle that lies in a boundary
-        belongs to the layer above it.
+        belongs to the layer below it, as what lies in a counting plane is below that plane.
     """
     inner = np.asarray(edges, dtype=np.float64)[1:-1]
     areas = triangle_areas(vertices, faces)
@@ -103,14 +103,14 @@ def share_below(heights: Floats, height: float) -> Floats:
     """
     low, middle, high = heights.T
     # Below the middle corner the lowest corner is cut off, above it the highest one. Held to that
-    # range, no share exceeds 1 and a level triangle comes out as 0 up to its height, 1 above.
+    # range, no share exceeds 1. A level triangle is below every height from its own upwards.
     under = np.clip(height, low, middle) - low
     over = high - np.clip(height, middle, high)
     span = np.where(high > low, high - low, 1.0)
     cut_low = (under / span) * (under / np.where(middle > low, middle - low, 1.0))
     cut_high = (over / span) * (over / np.where(high > middle, high - middle, 1.0))
     share: Floats = np.where(height <= middle, cut_low, 1.0 - cut_high)
-    return share
+    return np.where((low == high) & (height >= low), 1.0, share)
 
 
 def cumulative_lai(areas: ArrayLike, ground_area: float) -> Floats:

@@ -19,7 +19,7 @@ def open_books(world: WorldArrays) -> Books:
     return Books(
         absorbed=np.zeros((n_channel, n_sink, n_band), np.int64),
         crossed=np.zeros((n_channel, n_bin, n_band), np.int64),
-        reached=np.zeros((n_channel, n_sink), np.int64),
+        met=np.zeros((n_channel, n_sink), np.int64),
         counters=np.zeros(4, np.int64),
         lost=np.zeros((N_LOST, 5), np.int64),
     )
@@ -42,7 +42,7 @@ def add_up(parts: Sequence[Books]) -> Books:
     for part in parts:
         total.absorbed[:] += part.absorbed
         total.crossed[:] += part.crossed
-        total.reached[:] += part.reached
+        total.met[:] += part.met
         total.counters[:3] += part.counters[:3]
         total.counters[3] = max(total.counters[3], part.counters[3])
     lost = np.concatenate([lost_addresses(p) for p in parts])

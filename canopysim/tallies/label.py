@@ -100,11 +100,11 @@ def _layers(labeller: Labeller, rows: BatchRows) -> xr.Dataset | None:
         per_batch.append(np.concatenate([sides, sides.sum(2, keepdims=True)], 2))
     mean, error = mean_and_error(np.array(per_batch))
     dims = ("group", "layer", "side", "band")
-    reached = _reached(labeller, rows, sinks).reshape(-1, n_layer, 2)
+    met = _met(labeller, rows, sinks).reshape(-1, n_layer, 2)
     data: dict[str, Any] = {
         "absorbed_umol_s": (dims, mean, {"units": FLUX, "long_name": "absorbed photon flux"}),
         "absorbed_std_err": (dims, error, {"units": FLUX}),
-        "n_packet": (dims[:3], np.concatenate([reached, reached.sum(2, keepdims=True)], 2)),
+        "n_meeting": (dims[:3], np.concatenate([met, met.sum(2, keepdims=True)], 2)),
     }
     with np.errstate(invalid="ignore", divide="ignore"):
         per_leaf = np.where(table.leaf_area > 0, 1 / table.leaf_area, np.nan)[:, None, None]
@@ -131,10 +131,10 @@ def _layers(labeller: Labeller, rows: BatchRows) -> xr.Dataset | None:
     )
 
 
-def _reached(labeller: Labeller, rows: BatchRows, sinks: list[int]) -> NDArray[np.int64]:
-    """Packets that left something, (group and all, sink)."""
-    assert rows.reached is not None
-    counts = rows.reached[:, sinks]
+def _met(labeller: Labeller, rows: BatchRows, sinks: list[int]) -> NDArray[np.int64]:
+    """Meetings that left something, (group and all, sink)."""
+    assert rows.met is not None
+    counts = rows.met[:, sinks]
     member = np.array(
         [[c.group == g for c in labeller.world.channels] for g in labeller.groups], np.int64
     )
@@ -231,7 +231,7 @@ def label(world: World, rows: BatchRows, meta: dict[str, Any]) -> Result:
                 np.array(rows.crossed_sum),
             ),
             "row_batches": ("row", rows.fold_counts.astype(np.int64)),
-            "reached": (("channel", "sink"), rows.reached),
+            "met": (("channel", "sink"), rows.met),
             "counters": ("counter", rows.counters),
             "sink_end": ("sink", np.array([s.end for s in world.sinks], dtype=object)),
             "sink_layer": ("sink", [-1 if s.layer is None else s.layer + 1 for s in world.sinks]),

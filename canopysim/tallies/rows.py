@@ -64,8 +64,8 @@ class BatchRows:
     crossed_sum : list of numpy.ndarray of int64 (n_channel, n_plane, 2, n_band)
         Sum over the cells of each plane and direction, one per batch: cells of one map share
         packets, so the error of their mean cannot be told from theirs.
-    reached : numpy.ndarray of int64 (n_channel, n_sink)
-        Packets that left something.
+    met : numpy.ndarray of int64 (n_channel, n_sink)
+        Meetings that left something.
     counters : numpy.ndarray of int64 (4,)
         Packets, meetings, untraced, deepest event.
     lost : list of numpy.ndarray of int64 (n, 6)
@@ -76,7 +76,7 @@ class BatchRows:
     absorbed: list[NDArray[np.int64]] = field(default_factory=list)
     crossed: NDArray[np.int64] | None = None
     crossed_sum: list[NDArray[np.int64]] = field(default_factory=list)
-    reached: NDArray[np.int64] | None = None
+    met: NDArray[np.int64] | None = None
     counters: NDArray[np.int64] = field(default_factory=lambda: np.zeros(4, np.int64))
     lost: list[NDArray[np.int64]] = field(default_factory=list)
 
@@ -93,13 +93,13 @@ class BatchRows:
     def append(self, books: Books) -> None:
         """Add the next batch, in order."""
         batch = self.n_batch
-        if self.crossed is None or self.reached is None:
+        if self.crossed is None or self.met is None:
             self.crossed = np.zeros((FOLD, *books.crossed.shape), np.int64)
-            self.reached = np.zeros_like(books.reached)
+            self.met = np.zeros_like(books.met)
         self.crossed[batch % FOLD] += books.crossed
         self.crossed_sum.append(self.sum_planes(books.crossed))
         self.absorbed.append(books.absorbed.copy())
-        self.reached += books.reached
+        self.met += books.met
         self.counters[:3] += books.counters[:3]
         self.counters[3] = max(self.counters[3], books.counters[3])
         n = min(int(books.counters[2]), len(books.lost))

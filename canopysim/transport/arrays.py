@@ -60,7 +60,6 @@ class WorldArrays(NamedTuple):
     strip_lens: I32  # (n_strip,)
     strip_channel: I32  # (n_strip,)
     strip_quanta: I64  # (n_strip, n_band) launch weight of a packet
-    offset_m: F32  # (1,) how far a new ray starts from the triangle it leaves
     sizes: I64  # (4,) n_channel, n_sink, n_band, n_plane_bin
 
 
@@ -69,6 +68,6 @@ class Books(NamedTuple):
 
     absorbed: I64  # (n_channel, n_sink, n_band)
     crossed: I64  # (n_channel, n_plane_bin, n_band)
-    reached: I64  # (n_channel, n_sink) packets that left something in a sink
+    met: I64  # (n_channel, n_sink) meetings that left something in a sink
     counters: I64  # (4,) packets, meetings, untraced, deepest event
     lost: I64  # (16, 5) addresses of untraced photons: strip, photon, event, place, why

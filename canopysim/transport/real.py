@@ -83,7 +83,7 @@ def one_minus_exp(x):
 def inverse(d):
     """Give 1/d, kept away from division by zero: a ray parallel to a face keeps its side of it."""
     if abs(d) < TINY:
-        return ONE / TINY
+        return -ONE / TINY if d < ZERO else ONE / TINY
     return ONE / d
 
 

@@ -30,7 +30,7 @@ def deposit(world, books, channel, sink, surface, side, w):
         some |= lost
         left += F(w[band])
     if some != 0:
-        books.reached[channel, sink] += 1
+        books.met[channel, sink] += 1
     return left
 
 
@@ -40,7 +40,7 @@ def end_all(books, channel, sink, w):
     for band in range(w.shape[0]):
         books.absorbed[channel, sink, band] += w[band]
         w[band] = 0
-    books.reached[channel, sink] += 1
+    books.met[channel, sink] += 1
 
 
 @jit
@@ -72,18 +72,19 @@ def choose_way(world, books, channel, surface, side, left, w, u):
         return DIFFUSE
     if not scatters and mirrors != lets_through:
         return SPECULAR if mirrors else TRANSMIT
-    diffuse, specular = ZERO, ZERO
+    diffuse, specular, through = ZERO, ZERO, ZERO
     for band in range(w.shape[0]):
         weight = F(w[band])
         diffuse += weight * world.ways[surface, side, DIFFUSE, band]
         specular += weight * world.ways[surface, side, SPECULAR, band]
+        through += weight * world.ways[surface, side, TRANSMIT, band]
     x = u * left
     if scatters and x < diffuse:
         way, p = DIFFUSE, diffuse / left
     elif mirrors and (x < diffuse + specular or not lets_through):
         way, p = SPECULAR, specular / left
     elif lets_through:
-        way, p = TRANSMIT, (left - diffuse - specular) / left
+        way, p = TRANSMIT, through / left
     else:
         way, p = DIFFUSE, diffuse / left
     if p <= ZERO:

@@ -89,6 +89,16 @@ def meet_triangle(triangles, slot, qx, qy, qz, kx, ky, kz, sx, sy, sz):
 
 
 @jit
+def level_height(triangles, slot, z):
+    """Give the height of a level triangle; `z` where it is not level."""
+    o = first_corner(slot)
+    height = triangles[o + 16]
+    if triangles[o + 40] == height and triangles[o + 64] == height:
+        return height
+    return z
+
+
+@jit
 def unit_normal(triangles, slot):
     """Give the right-handed unit normal in a slot: a leaf's upper side, a solid's outside."""
     o = first_corner(slot)

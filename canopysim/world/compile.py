@@ -26,9 +26,6 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 END_OF_PART = {"leaf": "leaves", "stem": "stems", "fixture": "fixture bodies", "wall": "walls"}
-# A new ray starts this share of the world's size away from the triangle it leaves: some fifty times
-# the rounding of a float32 meeting point, and 15 micrometres in a room of 2 m.
-OFFSET_SHARE = 2.0**-17
 
 
 @dataclass(frozen=True)
@@ -363,7 +360,6 @@ def compile_world(
         strip_lens=table.lens,
         strip_channel=table.channel,
         strip_quanta=table.quanta,
-        offset_m=np.array([max(size) * OFFSET_SHARE], np.float32),
         sizes=np.array(
             [len(table.channels), len(sinks), len(scene.bands) - 1,
              sum(2 * p.cells[0] * p.cells[1] for p in planes)], np.int64,

@@ -21,7 +21,7 @@ LENS_CODE = {"lambertian": LAMBERTIAN, "beam": BEAM, "parallel": PARALLEL}
 
 @dataclass(frozen=True)
 class Channel:
-    """Strips of one group that share spectrum, output and flux per packet.
+    """Strips of one light, alike in spectrum, flux and packets: the source axis of every tally.
 
     Attributes
     ----------
@@ -63,7 +63,8 @@ class LaunchTables:
 
 def exponent(width_rad: float) -> float:
     """Exponent m of cos^m whose full width at half maximum is `width_rad`: ln(1/2)/ln cos(w/2)."""
-    return math.log(0.5) / math.log(math.cos(width_rad / 2))
+    # ln cos x = ln(1 - sin^2 x) / 2 keeps its digits for the narrowest beam.
+    return math.log(0.5) / (0.5 * math.log1p(-(math.sin(width_rad / 2) ** 2)))
 
 
 def daylight_strips(scene: Scene) -> list[PlacedStrip]:
@@ -139,22 +140,23 @@ def launch_tables(strips: list[PlacedStrip], batch: int) -> LaunchTables:
     """
     total = sum(s.flux_umol_s for s in strips)
     packets = [max(1, round(batch * s.flux_umol_s / total)) for s in strips]
-    keys = [
-        (s.group, s.shares, s.output, s.flux_umol_s, n)
-        for s, n in zip(strips, packets, strict=True)
-    ]
-    order = dict.fromkeys(keys)
-    number = {key: i for i, key in enumerate(order)}
-    channels = tuple(
-        Channel(
-            group=key[0],
-            flux_umol_s=key[3] * keys.count(key),
-            output=key[2],
-            packets=key[4] * keys.count(key),
-            shares=key[1],
+    members: dict[tuple[object, ...], list[int]] = {}
+    for i, (s, n) in enumerate(zip(strips, packets, strict=True)):
+        members.setdefault((s.light, s.shares, s.flux_umol_s, n), []).append(i)
+    channels = []
+    number = np.empty(len(strips), np.int32)
+    for mine in members.values():
+        first = strips[mine[0]]
+        number[mine] = len(channels)
+        channels.append(
+            Channel(
+                group=first.group,
+                flux_umol_s=first.flux_umol_s * len(mine),
+                output=first.output,
+                packets=packets[mine[0]] * len(mine),
+                shares=first.shares,
+            )
         )
-        for key in order
-    )
     rows = [
         [*s.centre, *s.axes.ravel(), s.length_m / 2, s.width_m / 2,
          exponent(s.along_rad) if s.lens == "beam" else 1.0,
@@ -164,8 +166,8 @@ def launch_tables(strips: list[PlacedStrip], batch: int) -> LaunchTables:
     return LaunchTables(
         strip=np.array(rows, np.float32),
         lens=np.array([LENS_CODE[s.lens] for s in strips], np.int32),
-        channel=np.array([number[k] for k in keys], np.int32),
+        channel=number,
         quanta=np.rint(np.array([s.shares for s in strips]) * PACKET_QUANTA).astype(np.int64),
         first=np.concatenate([[0], np.cumsum(packets)]).astype(np.int64),
-        channels=channels,
+        channels=tuple(channels),
     )
