@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import os
+import signal
 import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
@@ -31,6 +36,8 @@ AllowOutside = Annotated[
     typer.Option(help="Let the scene refer to files outside its own folder."),
 ]
 USER_ERROR, INTERRUPTED = 2, 130
+MOST_THREADS = 1024
+Value = TypeVar("Value")
 
 
 def _version(asked: bool) -> None:
@@ -61,10 +68,10 @@ def run(
         ),
     ] = None,
     seed: Annotated[
-        int | None, typer.Option(help="Seed of the photons.", min=0, max=2**32 - 1)
+        str | None, typer.Option(help="Seed of the photons, a whole number.", metavar="NUMBER")
     ] = None,
     threads: Annotated[
-        int | None, typer.Option(help="Threads; all cores if left out.", min=1)
+        str | None, typer.Option(help="Threads; all cores if left out.", metavar="NUMBER")
     ] = None,
     max_packets: Annotated[
         str | None, typer.Option(help="Stop after so many packets: 2e8, '20 million'.")
@@ -85,22 +92,29 @@ def run(
     allow_outside: AllowOutside = False,
 ) -> None:
     """Trace a scene and write its results: result.nc, tables, a picture and report.html."""
-    from rich.console import Console
-
+    from canopysim.scene.fields import parse_count, parse_packets
     from canopysim.scene.load import load_scene
 
-    console = Console(stderr=False)
-    loaded = load_scene(scene, allow_outside=allow_outside)
-    limits: dict[str, object] = {
-        "target": _targets(target, loaded),
-        "max_packets": _option("--max-packets", max_packets),
-        "max_time": _option("--max-time", max_time),
-        "seed": seed,
-        "threads": threads,
-    }
-    folder = _result_folder(out, scene, replace)
-    result, world = _trace(console, loaded, limits)
-    _write(console, loaded, world, result, folder)
+    result = None
+    try:
+        loaded = load_scene(scene, allow_outside=allow_outside)
+        limits: dict[str, object] = {
+            "target": _targets(target, loaded),
+            "max_packets": _option("--max-packets", max_packets, parse_packets),
+            "max_time": _option("--max-time", max_time, _some_time),
+            "seed": _option("--seed", seed, parse_count),
+            "threads": _option("--threads", threads, lambda t: parse_count(t, 1, MOST_THREADS)),
+        }
+        with _result_folder(out, scene, replace) as folder:
+            console = _steady_console()
+            result, world = _trace(console, loaded, limits)
+            _write(console, loaded, world, result, folder)
+    except KeyboardInterrupt:
+        where = "before a result was at hand: nothing was written"
+        if result is not None:
+            where = f"while the files were being written: {folder} may lack some"
+        typer.echo(f"Interrupted {where}.", err=True)
+        raise typer.Exit(INTERRUPTED) from None
     if result.partial:
         raise typer.Exit(INTERRUPTED)
 
@@ -128,67 +142,122 @@ def schema() -> None:
     typer.echo(json.dumps(schema_json(), indent=2, ensure_ascii=False))
 
 
-def _option(name: str, text: str | None) -> float | None:
-    """Read the text of an option that carries a unit or a multiplier."""
-    from canopysim.scene.fields import parse_packets
-    from canopysim.units import parse_time
-
+def _option(name: str, text: str | None, parse: Callable[[str], Value]) -> Value | None:
+    """Read the text of an option; what is wrong with it is told under the option's name."""
     if text is None:
         return None
     try:
-        return parse_packets(text) if name == "--max-packets" else parse_time(text)
+        return parse(text)
     except ValueError as problem:
         raise CanopysimError(f"{name}: {problem}") from None
 
 
-def _targets(texts: list[str] | None, scene: Scene) -> dict[str, str | float] | None:
+def _some_time(text: str) -> float:
+    from canopysim.units import parse_time, shown
+
+    if parse_time(text) == 0:
+        raise ValueError(f"{shown(text)} is too short; allowed is more than 0 s")
+    return parse_time(text)
+
+
+def _some_share(text: str) -> float:
+    from canopysim.units import parse_share, shown
+
+    if parse_share(text) == 0:
+        raise ValueError(f"{shown(text)} is never reached; allowed is more than 0 %")
+    return parse_share(text)
+
+
+def _targets(texts: list[str] | None, scene: Scene) -> dict[str, float] | None:
     """Read --target: a share alone is meant for the layers, or for planes without a canopy."""
+    from canopysim.units import shown
+
     if not texts:
         return None
-    targets: dict[str, str | float] = {}
+    there = {"layers": scene.canopy is not None, "planes": bool(scene.planes)}
+    targets: dict[str, float] = {}
     for text in texts:
-        name, colon, value = text.partition(":")
-        if not colon:
-            name, value = "layers" if scene.canopy is not None else "planes", text
-        targets[name.strip()] = value.strip()
+        before, colon, after = text.partition(":")
+        name = before.strip() if colon else "layers" if there["layers"] else "planes"
+        if name not in there:
+            raise CanopysimError(
+                f"--target: {shown(name)} is not known; allowed are layers and planes"
+            )
+        if not there[name]:
+            raise CanopysimError(f"--target: {shown(text)}: the scene has no {name}")
+        share = _option("--target", after if colon else text, _some_share)
+        assert share is not None
+        targets[name] = share
     return targets
 
 
-def _result_folder(out: Path | None, scene: Path, replace: bool) -> Path:
-    """Settle and make the folder before any tracing, so that no work is lost to a typing error."""
+@contextmanager
+def _result_folder(out: Path | None, scene: Path, replace: bool) -> Iterator[Path]:
+    """Make the folder before any tracing, so that no work is lost to a typing error.
+
+    It is taken away again where the work fails before anything lies in it.
+    """
     from canopysim.results import FILE_NAME
 
-    if out is None:
-        folder, number = Path("results") / scene.stem, 1
-        while folder.exists():
-            number += 1
-            folder = Path("results") / f"{scene.stem}-{number}"
-    else:
-        folder = out
-        if (folder / FILE_NAME).exists() and not replace:
+    folder, number = out or Path("results") / scene.stem, 1
+    try:
+        if out is not None and (out / FILE_NAME).exists() and not replace:
             raise CanopysimError(
                 f"{folder}: holds results already; choose another --out, or add --replace"
             )
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        probe = folder / ".writable"
-        probe.touch()
-        probe.unlink()
+        made = [place for place in folder.parents if not place.exists()]
+        while True:
+            try:
+                # Making it tells whether it is free, also to a run that starts at this moment.
+                folder.mkdir(parents=True)
+                made.insert(0, folder)
+                break
+            except FileExistsError:
+                if out is not None:
+                    break
+            number += 1
+            folder = Path("results") / f"{scene.stem}-{number}"
+        with tempfile.TemporaryFile(dir=folder):
+            pass
     except OSError as problem:
         raise CanopysimError(
             f"{folder}: cannot be written to ({problem.strerror}); choose another folder with --out"
         ) from None
-    return folder
+    try:
+        yield folder
+    except BaseException:
+        with suppress(OSError):
+            for place in made:
+                place.rmdir()
+        raise
+
+
+def _steady_console() -> Console:
+    """Make a console that goes on in silence where its reader leaves, as `head` does."""
+    from rich.console import Console
+
+    class SteadyConsole(Console):
+        def on_broken_pipe(self) -> None:
+            self.quiet = True
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+    return SteadyConsole()
 
 
 def _trace(console: Console, scene: Scene, limits: dict[str, object]) -> tuple[Result, World]:
     """Compile and trace with a progress display."""
     from canopysim.report.progress import RunDisplay
     from canopysim.run import run as run_scene
-    from canopysim.transport.cache import compiled_before
+    from canopysim.transport.cache import choose_cache_folder, compiled_before
     from canopysim.world.compile import compile_world
 
-    if not compiled_before():
+    if choose_cache_folder() is None:
+        console.print(
+            "No folder can keep the compiled photon kernels: compiling them for this run, about "
+            "half a minute. Set CANOPYSIM_CACHE_DIR to a folder that you may write to.",
+            style="dim",
+        )
+    elif not compiled_before():
         console.print(
             "First run on this machine: compiling the photon kernels, about half a minute, once.",
             style="dim",
@@ -206,33 +275,49 @@ def _write(console: Console, scene: Scene, world: World, result: Result, folder:
     from canopysim.report.shading import luminous_rectangles
     from canopysim.report.summary import summary_text
     from canopysim.report.tables import write_tables
+    from canopysim.results import FILE_NAME
 
+    replacing = (folder / FILE_NAME).exists()
     result.save(folder)
-    write_tables(result, folder)
-    picture = folder / "scene.png"
-    used = draw_scene(
-        world.parts,
-        scene.enclosure.size,
-        None,
-        picture,
-        strips=luminous_rectangles(world.strips),
-    )
-    write_report(result, folder, picture)
+    try:
+        if replacing:
+            _remove_companions(folder)
+        write_tables(result, folder)
+        try:
+            used = draw_scene(
+                world.parts,
+                scene.enclosure.size,
+                None,
+                folder / "scene.png",
+                strips=luminous_rectangles(world.strips),
+            )
+        except CanopysimError:
+            # A picture that cannot be had costs nothing else.
+            write_report(result, folder, None)
+            raise
+        write_report(result, folder, folder / "scene.png")
+    except OSError as problem:
+        raise CanopysimError(
+            f"{problem.filename or folder}: cannot be written ({problem.strerror or problem}); "
+            f"the result itself is in {folder / FILE_NAME}"
+        ) from None
     console.print(summary_text(result, folder))
     console.print(f"({renderer_note(used)})", style="dim", markup=False)
 
 
+def _remove_companions(folder: Path) -> None:
+    """Remove what an earlier result wrote beside its file: a new one may write fewer tables."""
+    for name in ("layers.csv", "map-*.csv", "scene.png", "report.html"):
+        for old in folder.glob(name):
+            old.unlink()
+
+
 def main() -> None:
     """Run the command line; errors that a user can mend are one line each and exit code 2."""
+    # Whoever asks the program to end is answered as Ctrl-C is: what was traced is kept.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
         app()
     except CanopysimError as problem:
         print(problem, file=sys.stderr)
         sys.exit(USER_ERROR)
-    except KeyboardInterrupt:
-        print("Interrupted before the first batch was complete: nothing to keep.", file=sys.stderr)
-        sys.exit(INTERRUPTED)
-    except BrokenPipeError:
-        # The reader of our output has left, as `head` does.
-        sys.stderr.close()
-        sys.exit(1)

@@ -180,7 +180,7 @@ class Result:
         except OSError as problem:
             raise ResultError(
                 f"{target}: cannot be written ({problem.strerror or problem}); "
-                "choose a folder that you may write to with --out"
+                "make room there, or choose another folder with --out"
             ) from problem
         return target
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import operator
 import signal
 import threading
 import time
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from canopysim.world.compile import World
 
 DEFAULT_MAX_PACKETS = 200_000_000
+MOST_PACKETS = 10**13
 UNTRACED_LIMIT = 1e-6
 BOOKS_LIMIT_BYTES = 4 * 2**30
 WHY_LOST = {1: "left the world through", 2: "came out inside", 3: "met more than 2^20 things, last"}
@@ -79,7 +81,7 @@ def run(
     from canopysim.world.compile import compile_world
 
     settings = _settings(scene, target, max_packets, max_time, seed)
-    threads = threads if threads is not None else available_threads()
+    threads = available_threads() if threads is None else operator.index(threads)
     if threads < 1:
         raise CanopysimError(f"threads: {threads} is too few; allowed is 1 or more")
     world = world or compile_world(scene)
@@ -160,15 +162,24 @@ def _settings(
         raise CanopysimError(
             f"target: {sorted(unknown)[0]!r} is not known; allowed are layers and planes"
         )
+    # A target on nothing would never be met, and the run would go on to its budget.
+    if "layers" in wanted and scene.canopy is None:
+        raise CanopysimError("target layers: the scene has no canopy; allowed is planes")
+    if "planes" in wanted and not scene.planes:
+        raise CanopysimError("target planes: the scene has no planes; allowed is layers")
     if max_packets is None:
         max_packets = scene.tracing.max_packets or DEFAULT_MAX_PACKETS
     if max_time is None:
         max_time = scene.tracing.max_time
-    seed = scene.tracing.seed if seed is None else seed
+    seed = scene.tracing.seed if seed is None else operator.index(seed)
     if not 0 <= seed < 2**32:
         raise CanopysimError(f"seed: {seed} is out of range; allowed is 0 to 4294967295")
-    if not max_packets >= 1:
-        raise CanopysimError(f"max_packets: {max_packets} is too few; allowed is 1 or more")
+    if not 1 <= max_packets <= MOST_PACKETS:
+        raise CanopysimError(
+            f"max_packets: {max_packets} is out of range; allowed is 1 to {MOST_PACKETS:.0e}"
+        )
+    if max_time is not None and not max_time > 0:
+        raise CanopysimError(f"max_time: {max_time} s is too short; allowed is more than 0 s")
     return {
         "target": wanted,
         "max_packets": int(max_packets),
@@ -212,7 +223,7 @@ def _refuse_large(world: World, threads: int) -> None:
         raise CanopysimError(
             f"planes: {cells} cells for {len(world.channels)} light channels would need "
             f"{need / 2**30:.1f} GiB of memory; allowed are {BOOKS_LIMIT_BYTES / 2**30:.0f} GiB: "
-            "choose larger cells or fewer planes"
+            "choose larger cells, fewer planes or fewer threads"
         )
 
 
