@@ -14,8 +14,8 @@ from canopysim.errors import CanopysimError, ResultError, SceneError, UntracedEr
 
 if TYPE_CHECKING:
     from canopysim.results import Result
-    from canopysim.run import run
     from canopysim.scene.load import load_scene as load
+    from canopysim.tracing import run
 
 __all__ = [
     "CanopysimError",
@@ -31,7 +31,7 @@ __all__ = [
 _LATE = {
     "Result": ("canopysim.results", "Result"),
     "load": ("canopysim.scene.load", "load_scene"),
-    "run": ("canopysim.run", "run"),
+    "run": ("canopysim.tracing", "run"),
 }
 
 

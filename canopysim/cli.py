@@ -247,7 +247,7 @@ def _steady_console() -> Console:
 def _trace(console: Console, scene: Scene, limits: dict[str, object]) -> tuple[Result, World]:
     """Compile and trace with a progress display."""
     from canopysim.report.progress import RunDisplay
-    from canopysim.run import run as run_scene
+    from canopysim.tracing import run as run_scene
     from canopysim.transport.cache import choose_cache_folder, compiled_before
     from canopysim.world.compile import compile_world
 

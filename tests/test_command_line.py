@@ -21,8 +21,9 @@ import pytest
 from canopysim import cli
 from canopysim.errors import CanopysimError
 from canopysim.results import FILE_NAME, Result
-from canopysim.run import run
 from canopysim.scene.load import load_scene, load_scene_text
+from canopysim.tallies.stop import MIN_BATCH
+from canopysim.tracing import run
 
 SCENES = Path(__file__).parent.parent / "scenes"
 SHIPPED = sorted(SCENES.glob("*.yaml"))
@@ -62,7 +63,7 @@ lights:
 planes:
   - {name: canopy-top, above_canopy: 0 cm, cell: 10 cm}
   - {name: floor, height: 1 cm, cell: 10 cm}
-tracing: {batch: 2048, max_packets: 40 thousand, seed: 5}
+tracing: {batch: 2048, max_packets: 80 thousand, seed: 5}
 """
 # The same box without its plant and planes.
 EMPTY = (
@@ -162,7 +163,7 @@ def test_a_run_leaves_its_files_and_says_where(first_run):
     assert "A pepper seedling in a small box" in (made / "report.html").read_text("utf-8")
     assert "Partial" not in answer.out
     result = Result.load(made)
-    assert (result.n_packet, result.stopped_by, result.threads) == (38_912, "packet budget", 2)
+    assert (result.n_packet, result.stopped_by, result.threads) == (79_872, "packet budget", 2)
 
 
 def test_output_into_a_file_is_plain_text(first_run):
@@ -227,11 +228,11 @@ def test_an_existing_folder_without_a_result_is_used(command, place):
 @pytest.mark.parametrize(
     ("options", "stopped_by", "settings"),
     [
-        ((), "packet budget", {"target": {}, "max_packets": 40_000, "max_time_s": None}),
+        ((), "packet budget", {"target": {}, "max_packets": 80_000, "max_time_s": None}),
         (("--max-packets", "9 thousand"), "packet budget", {"max_packets": 9000}),
         (("--max-packets", "1"), "packet budget", {"max_packets": 1}),
         (("--max-packets", "1e9", "--max-time", "0.5 s"), "time budget", {"max_time_s": 0.5}),
-        (("--target", "20 %"), "target", {"target": {"layers": 0.2}, "max_packets": 40_000}),
+        (("--target", "20 %"), "target", {"target": {"layers": 0.2}, "max_packets": 80_000}),
         (
             ("--target", "planes: 5 %", "--target", "layers:30%"),
             "target",
@@ -246,11 +247,11 @@ def test_options_stand_before_the_scenes_own_settings(command, options, stopped_
     result = Result.load("o")
     assert result.stopped_by == stopped_by
     assert settings.items() <= result.settings.items()
-    # Whole batches within the budget, but at least one; a target needs sixteen.
+    # Whole batches within the budget, but at least one.
     assert result.n_packet == result.n_batch * 2048
     assert result.n_packet <= max(result.settings["max_packets"], 2048)
     if stopped_by == "target":
-        assert result.n_batch >= 16
+        assert result.n_batch >= MIN_BATCH
     if stopped_by == "time budget":
         assert result.seconds >= 0.5
 

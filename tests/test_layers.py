@@ -95,9 +95,9 @@ def test_area_of_an_upright_sheet_is_its_share_of_height():
     np.testing.assert_allclose(areas, [0.6, 0.3, 0.1], rtol=1e-14)
 
 
-def test_a_level_leaf_in_a_boundary_belongs_to_the_layer_above():
+def test_a_level_leaf_in_a_boundary_belongs_to_the_layer_below():
     level = np.array([[0.0, 0, 0.5], [1, 0, 0.5], [0, 1, 0.5]])
-    np.testing.assert_array_equal(area_by_layer(level, ONE, [0.0, 0.5, 1.0]), [0.5, 0.0])
+    np.testing.assert_array_equal(area_by_layer(level, ONE, [0.0, 0.5, 1.0]), [0.0, 0.5])
     np.testing.assert_array_equal(area_by_layer(level, ONE, [0.5, 0.7]), [0.5])
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from build import plain_box, scene_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
@@ -194,26 +195,49 @@ def test_demo_scene_is_mirror_symmetric():
 
 
 def test_values_are_si():
-    scene = load_scene(REPOSITORY / "scenes" / "pepper-tent.yaml")
-    assert scene.enclosure.size == (1.5, 0.9, 2.0)
+    scene = scene_of(
+        plain_box(
+            surfaces={"black": {}, "film": {"diffuse": "12 %", "specular": "74 %"}},
+            fixtures={
+                "bar": {
+                    "body": {
+                        "length": "4 ft", "width": "70 mm", "height": "2 in", "surface": "film",
+                    },
+                    "ppf": "400 umol/s",
+                    "spectrum": {"400-700": "96 %", "700-800": "4 %"},
+                    "strips": [
+                        {
+                            "length": "1.1 m", "width": "12 mm", "drop": "3 mm",
+                            "lens": {"beam": {"along": "120 deg", "across": "1 rad"}},
+                        }
+                    ],
+                }
+            },
+            lights=[
+                {"fixture": "bar", "at": ["50 cm", "20 in"], "height": "2 ft 6 in",
+                 "tilt": "-20 deg"}
+            ],
+        )
+    )  # fmt: skip
+    assert scene.enclosure.size == (1.0, 1.0, 1.0)
     assert scene.band_names == ("400-500", "500-600", "600-700", "700-750", "750-800")
-    assert scene.enclosure.face("floor").surface == "tray"
-    assert scene.enclosure.face("left").surface is None
     film = scene.surfaces["film"]
     np.testing.assert_array_equal(film.specular.values(scene.bands), np.full(5, 0.74))
-    bar = scene.fixtures["long-bar"]
+    bar = scene.fixtures["bar"]
     assert bar.ppf == 400.0
+    assert (bar.body.length, bar.body.width, bar.body.height) == pytest.approx(
+        (1.2192, 0.07, 0.0508), rel=1e-15
+    )
     assert bar.body.standoff == 0.002
     lens = bar.strips[0].lens
-    assert (lens.kind, lens.along, lens.across) == ("beam", math.radians(120), math.radians(70))
-    plant = scene.plants["pepper"]
-    assert plant.spiral == math.radians(137.5)
-    assert plant.size_by_node == (0.6, 1.0, 1.0, 0.9, 0.5)
-    assert plant.triangles_per_leaf == 16
-    assert scene.canopy.leaf_area_index == 3.0
-    assert scene.canopy.layers == 8
+    assert (lens.kind, lens.along, lens.across) == ("beam", math.radians(120), 1.0)
+    np.testing.assert_allclose(
+        bar.spectrum.values(scene.bands), [0.32, 0.32, 0.32, 0.02, 0.02], rtol=1e-14
+    )
+    light = scene.lights[0]
+    assert (light.at[1], light.height) == pytest.approx((0.508, 0.762), rel=1e-15)
+    assert light.tilt == math.radians(-20)
     assert scene.tracing.max_packets == 200_000_000
-    assert scene.tracing.floor == 1e-4
 
 
 def test_defaults():

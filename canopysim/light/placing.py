@@ -268,6 +268,6 @@ def _buried(
     points = np.array([[*luminous_corners(s), s.centre] for s in strips])
     for _, pivot, turned, low, high in boxes:
         inside = (points - pivot) @ turned
-        hit = ((inside > low) & (inside < high)).all(2).any(1)
+        hit = np.any(np.all((inside > low) & (inside < high), axis=2), axis=1)
         found.update(strips[i].light for i in np.flatnonzero(hit))
     return found

@@ -7,10 +7,21 @@ import numpy as np
 from canopysim.transport.arrays import LEAK, OPEN, SPECULAR, TRANSMIT
 from canopysim.transport.launch import launch
 from canopysim.transport.random import draw
-from canopysim.transport.real import BIG, ONE, TINY, TWO, ZERO, F, cosine_direction, inverse
+from canopysim.transport.real import (
+    BIG,
+    FOUR,
+    HALF,
+    ONE,
+    TINY,
+    TWO,
+    ZERO,
+    F,
+    cosine_direction,
+    inverse,
+)
 from canopysim.transport.scatter import choose_way, deposit, end_all, play_roulette
-from canopysim.transport.target import fma, jit
-from canopysim.transport.triangle import level_height, unit_normal
+from canopysim.transport.target import fma, jit, jit_apart, root
+from canopysim.transport.triangle import centroid, level_height, unit_normal
 from canopysim.transport.walk import nearest_triangle
 
 EVENT_LIMIT = 2**20
@@ -25,18 +36,18 @@ OFFSET = F(2.0**-20)
 @jit
 def _wall_distance(box, ox, oy, oz, dx, dy, dz):
     """Distance to the enclosing box from inside, and the face met (lower axis first)."""
+    tx = ((box[3] if dx > ZERO else box[0]) - ox) * inverse(dx)
+    ty = ((box[4] if dy > ZERO else box[1]) - oy) * inverse(dy)
+    tz = ((box[5] if dz > ZERO else box[2]) - oz) * inverse(dz)
     # What the sine of a round angle leaves (1e-16, of either sign) must not steer a ray.
-    t, face = BIG, 4
-    if abs(dx) >= TINY:
-        t, face = ((box[3] if dx > ZERO else box[0]) - ox) / dx, (1 if dx > ZERO else 0)
-    if abs(dy) >= TINY:
-        ty = ((box[4] if dy > ZERO else box[1]) - oy) / dy
-        if ty < t:
-            t, face = ty, (3 if dy > ZERO else 2)
-    if abs(dz) >= TINY:
-        tz = ((box[5] if dz > ZERO else box[2]) - oz) / dz
-        if tz < t:
-            t, face = tz, (5 if dz > ZERO else 4)
+    tx = tx if abs(dx) >= TINY else BIG
+    ty = ty if abs(dy) >= TINY else BIG
+    tz = tz if abs(dz) >= TINY else BIG
+    t, face = tx, (1 if dx > ZERO else 0)
+    if ty < t:
+        t, face = ty, (3 if dy > ZERO else 2)
+    if tz < t:
+        t, face = tz, (5 if dz > ZERO else 4)
     return max(t, ZERO), face
 
 
@@ -86,15 +97,42 @@ def _cross_planes(world, books, channel, ox, oy, oz, dx, dy, dz, t, from_z, to_z
             books.crossed[channel, cell, band] += w[band]
 
 
-@jit
-def _lose(books, channel, w, strip, photon, event, place, why):
+@jit_apart
+def _pulled_in(triangles, box, triangle, x, y, z, nx, ny, nz):
+    """Move a meeting point off the edges of what was met, and off its plane, by a few roundings.
+
+    At an edge the rounded point can lie in the plane of the neighbour, which a ray from there does
+    not meet.
+    """
+    if triangle >= 0:
+        cx, cy, cz = centroid(triangles, triangle)
+    else:
+        cx = HALF * (box[0] + box[3])
+        cy = HALF * (box[1] + box[4])
+        cz = HALF * (box[2] + box[5])
+    dx, dy, dz = cx - x, cy - y, cz - z
+    far = root(fma(dx, dx, fma(dy, dy, dz * dz)))
+    shift = OFFSET * max(max(abs(x), abs(y)), max(abs(z), far))
+    pull = min(ONE, FOUR * shift / max(far, TINY))
+    return (
+        fma(pull, dx, fma(shift, nx, x)),
+        fma(pull, dy, fma(shift, ny, y)),
+        fma(pull, dz, fma(shift, nz, z)),
+    )
+
+
+@jit_apart
+def _lose(absorbed, met, counters, lost, channel, w, strip, photon, event, place, why):
     """Book a photon that cannot be followed, with its address: a program error, never hidden."""
-    end_all(books, channel, books.absorbed.shape[1] - 3, w)
-    n = books.counters[2]
+    sink = absorbed.shape[1] - 3
+    for band in range(w.shape[0]):
+        absorbed[channel, sink, band] += w[band]
+    met[channel, sink] += 1
+    n = counters[2]
     if n < N_LOST:
-        books.lost[n, 0], books.lost[n, 1], books.lost[n, 2] = strip, photon, event
-        books.lost[n, 3], books.lost[n, 4] = place, why
-    books.counters[2] = n + 1
+        lost[n, 0], lost[n, 1], lost[n, 2] = strip, photon, event
+        lost[n, 3], lost[n, 4] = place, why
+    counters[2] = n + 1
 
 
 @jit
@@ -125,7 +163,8 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
     left_triangle = np.int64(-1)
     event = 0
     x, y, z = ox, oy, oz
-    shifted = False
+    out_x, out_y, out_z = ZERO, ZERO, ZERO
+    attempt = 0
     while True:
         event += 1
         # Fly to the nearest thing.
@@ -165,14 +204,19 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
             place = np.int64(_place_on_face(world, face, x, y, z))
         kind = world.place_kind[place]
         inside = side == 1 and world.place_solid[place] == 1
-        if shifted and (inside or kind == LEAK):
-            # Where things touch or cross, the shift off the last triangle can end behind a
-            # neighbour: fly the same way from the unshifted point.
+        if (inside or kind == LEAK) and attempt < 2 and event > 1:
+            # Unreachable: rounding at an edge, or things that touch. Fly the same way once more
+            # from the meeting point itself, then from a point pulled off the triangle's edges.
+            attempt += 1
             x, y, z = left_x, left_y, left_z
             ox, oy, oz = x, y, z
-            shifted = False
+            if attempt == 2:
+                ox, oy, oz = _pulled_in(
+                    world.triangles, world.box, left_triangle, x, y, z, out_x, out_y, out_z
+                )
             event -= 1
             continue
+        attempt = 0
         _cross_planes(world, books, channel, ox, oy, oz, dx, dy, dz, t, from_z, z, w)
         from_z = z
         books.counters[1] += 1
@@ -181,10 +225,34 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
             end_all(books, channel, world.place_sink[place], w)
             break
         if kind == LEAK:
-            _lose(books, channel, w, strip, photon, event, place, LEFT_THE_WORLD)
+            _lose(
+                books.absorbed,
+                books.met,
+                books.counters,
+                books.lost,
+                channel,
+                w,
+                strip,
+                photon,
+                event,
+                place,
+                LEFT_THE_WORLD,
+            )
             break
         if inside:
-            _lose(books, channel, w, strip, photon, event, place, INSIDE_A_SOLID)
+            _lose(
+                books.absorbed,
+                books.met,
+                books.counters,
+                books.lost,
+                channel,
+                w,
+                strip,
+                photon,
+                event,
+                place,
+                INSIDE_A_SOLID,
+            )
             break
         # Absorb, then choose the way on.
         sink = np.int64(world.place_sink[place])
@@ -195,7 +263,19 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
         if left == ZERO:
             break
         if event >= EVENT_LIMIT:
-            _lose(books, channel, w, strip, photon, event, place, TOO_MANY_MEETINGS)
+            _lose(
+                books.absorbed,
+                books.met,
+                books.counters,
+                books.lost,
+                channel,
+                w,
+                strip,
+                photon,
+                event,
+                place,
+                TOO_MANY_MEETINGS,
+            )
             break
         u_way, u_polar, u_turn, u_life = draw(key0, key1, strip, batch, photon, event, 0)
         if not play_roulette(books, channel, left, w, u_life):
@@ -212,14 +292,13 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
             if way == TRANSMIT:
                 nx, ny, nz = -nx, -ny, -nz
             dx, dy, dz = cosine_direction(nx, ny, nz, u_polar, u_turn)
+        ox, oy, oz = x, y, z
         if triangle >= 0:
             # Start off the triangle by more than the rounding of the meeting point, so that its
             # neighbours are not met from behind.
             shift = OFFSET * max(max(abs(x), abs(y)), max(abs(z), t))
             ox, oy, oz = fma(shift, nx, x), fma(shift, ny, y), fma(shift, nz, z)
-        else:
-            ox, oy, oz = x, y, z
-        shifted = triangle >= 0
+        out_x, out_y, out_z = nx, ny, nz
         left_triangle = triangle
     books.counters[0] += 1
     books.counters[3] = max(books.counters[3], event)

@@ -14,14 +14,17 @@ if CACHE_FOLDER is not None:
     numba.config.CACHE_DIR = str(CACHE_FOLDER)  # type: ignore[attr-defined]
 
 # No fast-math: contraction or reassociation would break the watertight edge test and equal bytes.
-jit = njit(
-    forceinline=True,
-    cache=CACHE_FOLDER is not None,
-    error_model="numpy",
-    fastmath=False,
-    boundscheck=False,
-    nogil=True,
-)
+_OPTIONS = {
+    "cache": CACHE_FOLDER is not None,
+    "error_model": "numpy",
+    "fastmath": False,
+    "boundscheck": False,
+    "nogil": True,
+}
+# Kernels become one function: to hand the world over by value costs more than the work done.
+jit = njit(forceinline=True, **_OPTIONS)
+# What hardly ever happens stays a call and out of the way.
+jit_apart = njit(**_OPTIONS)
 
 
 @intrinsic

@@ -13,6 +13,7 @@ import numpy as np
 from canopysim.transport.real import BIG, ONE, ZERO
 from canopysim.transport.target import fma, jit, root
 
+THIRD = np.float32(1 / 3)
 # Beyond every id: what a hit without a triangle counts as.
 NO_TRIANGLE = np.int64(2**31 - 1)
 
@@ -96,6 +97,17 @@ def level_height(triangles, slot, z):
     if triangles[o + 40] == height and triangles[o + 64] == height:
         return height
     return z
+
+
+@jit
+def centroid(triangles, slot):
+    """Give the middle of the triangle in a slot."""
+    o = first_corner(slot)
+    return (
+        (triangles[o] + triangles[o + 24] + triangles[o + 48]) * THIRD,
+        (triangles[o + 8] + triangles[o + 32] + triangles[o + 56]) * THIRD,
+        (triangles[o + 16] + triangles[o + 40] + triangles[o + 64]) * THIRD,
+    )
 
 
 @jit

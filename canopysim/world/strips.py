@@ -143,7 +143,7 @@ def launch_tables(strips: list[PlacedStrip], batch: int) -> LaunchTables:
     members: dict[tuple[object, ...], list[int]] = {}
     for i, (s, n) in enumerate(zip(strips, packets, strict=True)):
         members.setdefault((s.light, s.shares, s.flux_umol_s, n), []).append(i)
-    channels = []
+    channels: list[Channel] = []
     number = np.empty(len(strips), np.int32)
     for mine in members.values():
         first = strips[mine[0]]
