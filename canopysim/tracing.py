@@ -14,9 +14,13 @@ from typing import TYPE_CHECKING, Any
 from canopysim.errors import CanopysimError, UntracedError
 from canopysim.results import Result
 from canopysim.tallies.stop import Progress, TargetWatch
+from canopysim.transport.arrays import INSIDE_A_SOLID, LEFT_THE_WORLD, TOO_MANY_MEETINGS
 from canopysim.units import parse_share
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from canopysim.scene.schema import Scene
     from canopysim.tallies.rows import BatchRows
     from canopysim.world.compile import World
@@ -24,8 +28,14 @@ if TYPE_CHECKING:
 DEFAULT_MAX_PACKETS = 200_000_000
 MOST_PACKETS = 10**13
 UNTRACED_LIMIT = 1e-6
+# More than any core traces; bounds the rows that a time budget can leave.
+FASTEST_PACKETS_S = 5e6
 BOOKS_LIMIT_BYTES = 4 * 2**30
-WHY_LOST = {1: "left the world through", 2: "came out inside", 3: "met more than 2^20 things, last"}
+WHY_LOST = {
+    LEFT_THE_WORLD: "left the world through",
+    INSIDE_A_SOLID: "came out inside",
+    TOO_MANY_MEETINGS: "met more things than can be followed, last",
+}
 
 
 def run(
@@ -75,6 +85,7 @@ def run(
     UntracedError
         If more than one packet in a million could not be followed.
     """
+    from canopysim.tallies.books import launched_quanta
     from canopysim.tallies.driver import BatchTracer, available_threads
     from canopysim.tallies.label import label
     from canopysim.tallies.rows import BatchRows
@@ -85,7 +96,8 @@ def run(
     if threads < 1:
         raise CanopysimError(f"threads: {threads} is too few; allowed is 1 or more")
     world = world or compile_world(scene)
-    _refuse_large(world, threads)
+    _refuse_large(world, settings, threads)
+    launched = launched_quanta(world)
     watch = TargetWatch(world, settings["target"], scene.tracing.floor)
     rows = BatchRows(plane_cells=tuple(p.cells for p in world.planes))
     tracer = BatchTracer(
@@ -98,6 +110,7 @@ def run(
         with _asked_to_stop() as asked:
             for books in tracer.batches(0, asked):
                 rows.append(books)
+                _refuse_imbalance(world, rows, launched)
                 watch.append(rows)
                 now = watch.progress(time.perf_counter() - start)
                 now = _within_budgets(now, settings)
@@ -212,18 +225,40 @@ def _asked_to_stop() -> Iterator[Callable[[], bool]]:
             signal.signal(number, handler)
 
 
-def _refuse_large(world: World, threads: int) -> None:
-    """Refuse tallies that would not fit into memory, with the number that is too large."""
-    from canopysim.tallies.books import books_bytes
+def _refuse_large(world: World, settings: dict[str, Any], threads: int) -> None:
+    """Refuse tallies that would not fit into memory, with what makes them large."""
     from canopysim.tallies.rows import FOLD
 
-    need = books_bytes(world.arrays) * (2 * threads + FOLD + 4)
-    if need > BOOKS_LIMIT_BYTES:
+    n_channel, n_sink, n_band, n_bin = (int(n) for n in world.arrays.sizes)
+    grids = 8 * n_channel * n_bin * n_band * (2 * threads + FOLD + 4)
+    most = min(settings["max_packets"], settings["max_time"] * threads * FASTEST_PACKETS_S)
+    n_batch = max(1, int(most) // world.batch_packets)
+    # Every batch keeps its row; labelling holds it a second time.
+    rows = 8 * n_channel * n_sink * n_band * (2 * n_batch + 2 * threads)
+    if grids + rows <= BOOKS_LIMIT_BYTES:
+        return
+    allowed = f"allowed are {BOOKS_LIMIT_BYTES / 2**30:.0f} GiB"
+    if grids > rows:
         cells = sum(p.cells[0] * p.cells[1] for p in world.planes)
         raise CanopysimError(
-            f"planes: {cells} cells for {len(world.channels)} light channels would need "
-            f"{need / 2**30:.1f} GiB of memory; allowed are {BOOKS_LIMIT_BYTES / 2**30:.0f} GiB: "
-            "choose larger cells, fewer planes or fewer threads"
+            f"planes: {cells} cells for {n_channel} light channels and {n_band} bands would need "
+            f"{grids / 2**30:.1f} GiB of memory; {allowed}: choose larger cells, fewer planes or fewer threads"
+        )
+    raise CanopysimError(
+        f"tracing: {n_batch} batches of {n_channel} light channels, {n_sink} places and {n_band} "
+        f"bands would need {rows / 2**30:.1f} GiB of memory; {allowed}: choose a larger batch, a "
+        "smaller max_packets, or fewer layers or bands"
+    )
+
+
+def _refuse_imbalance(world: World, rows: BatchRows, launched: NDArray[np.int64]) -> None:
+    """Check the books of the latest batch to the quantum."""
+    from canopysim.tallies.books import imbalance
+
+    if (imbalance(rows.absorbed[-1], launched) != 0).any():
+        raise UntracedError(
+            f"the books of batch {rows.n_batch - 1} do not balance: a defect of the program; "
+            "please report it with the scene file and the seed"
         )
 
 

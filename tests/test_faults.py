@@ -160,7 +160,8 @@ def test_maps_that_would_not_fit_into_memory_are_refused(command, place):
     answer = command("run", "fine.yaml", "--out", "fine", "--threads", "1")
     assert answer.code == 2
     assert re.fullmatch(
-        r"planes: 2000000 cells for 1 light channels would need \d\.\d GiB of memory; allowed are "
+        r"planes: 2000000 cells for 1 light channels and 5 bands would need \d\.\d GiB of memory; "
+        r"allowed are "
         r"4 GiB: choose larger cells, fewer planes or fewer threads\n",
         answer.err,
     )
@@ -181,7 +182,7 @@ def read_until(process: subprocess.Popen[str], pattern: str) -> None:
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_an_interrupted_run_keeps_what_it_traced(place, number):
-    (place / "long.yaml").write_text(changed("max_packets: 40 thousand", "max_time: 2 h"), "utf-8")
+    (place / "long.yaml").write_text(changed("max_packets: 80 thousand", "max_time: 2 h"), "utf-8")
     process = child("run", "long.yaml", cwd=place, code=TALKATIVE)
     read_until(process, r"^[\d\N{NO-BREAK SPACE}]+ packets, \d+ thousand/s")
     process.send_signal(number)

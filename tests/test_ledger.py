@@ -180,4 +180,4 @@ def test_adding_books_keeps_untraced_addresses():
     total = add_up(parts)
     assert total.counters.tolist() == [30, 60, 3, 2]
     assert total.lost[:3, 1].tolist() == [7, 8, 9]
-    assert (imbalance(total, np.zeros((1, 5), np.int64)) == 0).all()
+    assert (imbalance(total.absorbed, np.zeros((1, 5), np.int64)) == 0).all()

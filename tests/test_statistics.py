@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 import canopysim
-from canopysim.tallies.label import Labeller, band_ranges
+from canopysim.bands import ranges
+from canopysim.tallies.label import Labeller
 from canopysim.tallies.rows import FOLD, BatchRows, mean_and_error
 from canopysim.tallies.stop import MIN_BATCH, TargetWatch
 
@@ -78,10 +79,12 @@ def test_error_bars_cover(p_fail):
 
 
 def test_band_ranges_sum_what_they_say():
-    names, matrix = band_ranges((400, 500, 600, 700, 750, 800))
+    names, spans, matrix = ranges((400, 500, 600, 700, 750, 800))
+    assert spans[-3:] == [(400, 700), (400, 750), (700, 800)]
     assert names[-3:] == ["400-700", "400-750", "700-800"]
     assert matrix[:, -3:].T.tolist() == [[1, 1, 1, 0, 0], [1, 1, 1, 1, 0], [0, 0, 0, 1, 1]]
-    names, matrix = band_ranges((400, 700, 750))
+    names, _, matrix = ranges((400, 700, 750))
+    assert matrix.shape == (2, 3)
     assert names == ["400-700", "700-750", "400-750"]
 
 

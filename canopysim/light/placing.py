@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.bands import within
 from canopysim.errors import SceneError
 from canopysim.matter.parts import Part
 
@@ -149,8 +150,7 @@ def strip_fluxes(fixture: Fixture, edges: tuple[float, ...]) -> list[tuple[float
     rest = 1.0 - sum(g for g in given if g is not None)
     n_free = sum(g is None for g in given)
     parts = [g if g is not None else rest / n_free for g in given]
-    low, high = np.asarray(edges[:-1]), np.asarray(edges[1:])
-    par = (low >= 400) & (high <= 700)
+    par = within(edges)
     spectra = [np.asarray((s.spectrum or fixture.spectrum).values(edges)) for s in fixture.strips]
     if fixture.photon_flux is not None:
         return [(fixture.photon_flux * p, s) for p, s in zip(parts, spectra, strict=True)]

@@ -9,7 +9,7 @@ from pydantic import BaseModel
 
 from canopysim.matter.enclosure import FACES
 from canopysim.report.words import count, significant
-from canopysim.tallies.label import band_ranges
+from canopysim.bands import ranges
 from canopysim.units import format_share
 
 if TYPE_CHECKING:
@@ -111,7 +111,7 @@ def _enclosure(scene: Scene) -> Any:
 
 def _lights(world: World) -> Any:
     """Photon flux by waveband and group as set, and what full output would be."""
-    names, matrix = band_ranges(world.edges)
+    names, _, matrix = ranges(world.edges)
     groups = list(dict.fromkeys(c.group for c in world.channels))
     table = _table("Photon flux at the set output, µmol s⁻¹", "waveband", *groups, "all")
 

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from canopysim.transport.arrays import Books, WorldArrays
+from canopysim.transport.arrays import N_LOST, Books, WorldArrays
 
-N_LOST = 16
+if TYPE_CHECKING:
+    from canopysim.world.compile import World
 
 
 def open_books(world: WorldArrays) -> Books:
@@ -25,10 +27,13 @@ def open_books(world: WorldArrays) -> Books:
     )
 
 
-def books_bytes(world: WorldArrays) -> int:
-    """Memory of one set of books."""
-    n_channel, n_sink, n_band, n_bin = (int(n) for n in world.sizes)
-    return 8 * n_channel * (n_sink * (n_band + 1) + n_bin * n_band)
+def launched_quanta(world: World) -> NDArray[np.int64]:
+    """Quanta that a batch launches, (n_channel, n_band)."""
+    arrays = world.arrays
+    total = np.zeros((len(world.channels), arrays.strip_quanta.shape[1]), np.int64)
+    packets = np.diff(world.strip_first)[:, None]
+    np.add.at(total, arrays.strip_channel, packets * arrays.strip_quanta)
+    return total
 
 
 def lost_addresses(books: Books) -> NDArray[np.int64]:
@@ -51,12 +56,12 @@ def add_up(parts: Sequence[Books]) -> Books:
     return total
 
 
-def imbalance(books: Books, launched: NDArray[np.int64]) -> NDArray[np.int64]:
+def imbalance(absorbed: NDArray[np.int64], launched: NDArray[np.int64]) -> NDArray[np.int64]:
     """Subtract everything booked from what was launched: zero to the last quantum in every run.
 
     Parameters
     ----------
-    books : Books
+    absorbed : numpy.ndarray of int64 (n_channel, n_sink, n_band)
         Of any number of whole batches.
     launched : numpy.ndarray of int64 (n_channel, n_band)
         Quanta launched in them.
@@ -66,7 +71,7 @@ def imbalance(books: Books, launched: NDArray[np.int64]) -> NDArray[np.int64]:
     numpy.ndarray of int64 (n_channel, n_band)
         The sinks roulette and choice hold what was taken, so all sinks add up to the launch.
     """
-    difference: NDArray[np.int64] = launched - books.absorbed.sum(1)
+    difference: NDArray[np.int64] = launched - absorbed.sum(1)
     return difference
 
 

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from canopysim.bands import ranges
 from canopysim.matter.layers import cumulative_lai
 from canopysim.results import Result
 from canopysim.tallies.rows import BatchRows, mean_and_error
+from canopysim.transport.arrays import PACKET_QUANTA
+from canopysim.world.sinks import LEAF
 
 if TYPE_CHECKING:
     from canopysim.world.compile import World
@@ -19,6 +23,7 @@ Array = NDArray[np.float64]
 FLUX = "umol s-1"
 DENSITY = "umol m-2 s-1"
 DIRECTIONS = ("down", "up")
+SLAB_FLOATS = 4_000_000
 
 
 class Labeller:
@@ -33,7 +38,12 @@ class Labeller:
     def __init__(self, world: World) -> None:
         self.world = world
         self.groups = list(dict.fromkeys(c.group for c in world.channels))
-        self.bands, self._band_matrix = band_ranges(world.edges)
+        self.bands, spans, self._band_matrix = ranges(world.edges)
+        self.band_coords = {
+            "band": self.bands,
+            "low_nm": ("band", [low for low, _ in spans], {"units": "nm"}),
+            "high_nm": ("band", [high for _, high in spans], {"units": "nm"}),
+        }
         scale = np.array([c.umol_s_per_quantum for c in world.channels])
         member = np.array([[c.group == g for c in world.channels] for g in self.groups], float)
         # The last row sums all groups.
@@ -45,45 +55,28 @@ class Labeller:
         grouped = np.tensordot(self._group_matrix, counts.astype(np.float64), axes=(1, 0))
         return grouped @ self._band_matrix
 
+    def flux_of_rows(self, counts: NDArray[np.int64]) -> Array:
+        """Do as `flux` for many rows: (row, channel, ..., band) to (row, group, ..., name)."""
+        grouped = np.tensordot(counts.astype(np.float64), self._group_matrix, axes=(1, 1))
+        return np.moveaxis(grouped, -1, 1) @ self._band_matrix
+
     def launched(self) -> xr.DataArray:
         """Flux launched, group x band."""
         quanta = np.array(
-            [[c.packets * share * 2.0**32 for share in c.shares] for c in self.world.channels]
+            [[c.packets * share * PACKET_QUANTA for share in c.shares] for c in self.world.channels]
         )
         flux = np.tensordot(self._group_matrix, quanta, axes=(1, 0)) @ self._band_matrix
         return xr.DataArray(
             flux,
             dims=("group", "band"),
-            coords={"group": self.group_names, "band": self.bands},
+            coords={"group": self.group_names, **self.band_coords},
             attrs={"units": FLUX, "long_name": "photon flux launched"},
         )
 
 
-def band_ranges(edges: tuple[float, ...]) -> tuple[list[str], Array]:
-    """Names of bands and of the sums that people ask for, and the matrix that sums them.
-
-    Parameters
-    ----------
-    edges : tuple of float
-        Band edges, nm; 400, 700 and 750 among them.
-
-    Returns
-    -------
-    names : list of str
-        The bands, then 400-700 (PPFD), 400-750 (ePPFD) and 700 to the last edge, unless a band
-        already is one of these.
-    matrix : numpy.ndarray (n_band, n_name)
-        Ones where a band belongs to a name.
-    """
-    low, high = np.asarray(edges[:-1]), np.asarray(edges[1:])
-    names = [f"{a:g}-{b:g}" for a, b in zip(low, high, strict=True)]
-    columns = list(np.eye(len(low)))
-    for first, last in ((400.0, 700.0), (400.0, 750.0), (700.0, float(edges[-1]))):
-        name = f"{first:g}-{last:g}"
-        if name not in names:
-            names.append(name)
-            columns.append(((low >= first) & (high <= last)).astype(float))
-    return names, np.stack(columns, 1)
+def _texts(values: Iterable[str]) -> NDArray[np.object_]:
+    """Texts as NetCDF wants them."""
+    return np.array(list(values), dtype=object)
 
 
 def _layers(labeller: Labeller, rows: BatchRows) -> xr.Dataset | None:
@@ -92,9 +85,10 @@ def _layers(labeller: Labeller, rows: BatchRows) -> xr.Dataset | None:
     if table is None:
         return None
     n_layer = len(table.leaf_area)
-    sinks = [i for i, s in enumerate(labeller.world.sinks) if s.end == "leaves"]
+    sinks = [i for i, s in enumerate(labeller.world.sinks) if s.kind == LEAF]
     per_batch = []
     for absorbed in rows.absorbed:
+        # The sinks of the leaves follow each other: layer by layer, upper side before lower.
         flux = labeller.flux(absorbed[:, sinks])
         sides = flux.reshape(flux.shape[0], n_layer, 2, flux.shape[-1])
         per_batch.append(np.concatenate([sides, sides.sum(2, keepdims=True)], 2))
@@ -125,7 +119,7 @@ def _layers(labeller: Labeller, rows: BatchRows) -> xr.Dataset | None:
             "group": labeller.group_names,
             "layer": np.arange(1, n_layer + 1),
             "side": ["upper", "lower", "both"],
-            "band": labeller.bands,
+            **labeller.band_coords,
         },
         attrs={"ground_area_m2": table.ground_area},
     )
@@ -144,9 +138,10 @@ def _met(labeller: Labeller, rows: BatchRows, sinks: list[int]) -> NDArray[np.in
 def _ends(labeller: Labeller, rows: BatchRows, launched: xr.DataArray) -> xr.Dataset:
     """Where the photons ended."""
     names = list(dict.fromkeys(s.end for s in labeller.world.sinks))
-    member = np.array([[s.end == n for s in labeller.world.sinks] for n in names], np.int64)
+    # Sinks of one end follow each other.
+    first = [next(i for i, s in enumerate(labeller.world.sinks) if s.end == n) for n in names]
     per_batch = [
-        labeller.flux(np.einsum("es,csb->ceb", member, absorbed)) for absorbed in rows.absorbed
+        labeller.flux(np.add.reduceat(absorbed, first, axis=1)) for absorbed in rows.absorbed
     ]
     mean, error = mean_and_error(np.array(per_batch))
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -160,7 +155,7 @@ def _ends(labeller: Labeller, rows: BatchRows, launched: xr.DataArray) -> xr.Dat
             "share": (dims, share, {"units": "1", "long_name": "share of the launched flux"}),
             "share_std_err": (dims, share_error, {"units": "1"}),
         },
-        coords={"group": labeller.group_names, "end": names, "band": labeller.bands},
+        coords={"group": labeller.group_names, "end": names, **labeller.band_coords},
     ).transpose("end", "group", "band")
 
 
@@ -175,13 +170,15 @@ def _plane(labeller: Labeller, rows: BatchRows, number: int) -> xr.Dataset:
     n_group, n_band = len(labeller.group_names), len(labeller.bands)
     pfd = np.empty((n_group, n_band, 2, ny, nx))
     error = np.empty_like(pfd)
+    # Some lines of cells at a time, so that a large map needs little more than itself.
+    lines = max(1, SLAB_FLOATS // (len(block) * n_group * n_band * nx))
     for direction in range(2):
-        for y in range(ny):
-            # A line of cells at a time, so that a large map needs little more than itself.
-            flux = np.stack([labeller.flux(r) for r in block[:, :, direction, y]])
+        for y in range(0, ny, lines):
+            here = (slice(None), slice(None), direction, slice(y, y + lines))
+            flux = labeller.flux_of_rows(block[here])
             mean, std_err = mean_and_error(flux / (dx * dy), rows.fold_counts)
-            pfd[:, :, direction, y] = mean.transpose(0, 2, 1)
-            error[:, :, direction, y] = std_err.transpose(0, 2, 1)
+            pfd[here] = np.moveaxis(mean, -1, 1)
+            error[here] = np.moveaxis(std_err, -1, 1)
     sums = np.array([labeller.flux(s[:, number]) for s in rows.crossed_sum])
     total, total_error = mean_and_error(sums / (dx * dy * nx * ny))
     dims = ("group", "band", "direction", "y", "x")
@@ -194,7 +191,7 @@ def _plane(labeller: Labeller, rows: BatchRows, number: int) -> xr.Dataset:
         },
         coords={
             "group": labeller.group_names,
-            "band": labeller.bands,
+            **labeller.band_coords,
             "direction": list(DIRECTIONS),
             "x": ("x", plane.low[0] + dx * (np.arange(nx) + 0.5), {"units": "m"}),
             "y": ("y", plane.low[1] + dy * (np.arange(ny) + 0.5), {"units": "m"}),
@@ -233,10 +230,12 @@ def label(world: World, rows: BatchRows, meta: dict[str, Any]) -> Result:
             "row_batches": ("row", rows.fold_counts.astype(np.int64)),
             "met": (("channel", "sink"), rows.met),
             "counters": ("counter", rows.counters),
-            "sink_end": ("sink", np.array([s.end for s in world.sinks], dtype=object)),
+            "sink_end": ("sink", _texts(s.end for s in world.sinks)),
+            "sink_kind": ("sink", _texts(s.kind for s in world.sinks)),
+            "sink_face": ("sink", _texts(s.face for s in world.sinks)),
             "sink_layer": ("sink", [-1 if s.layer is None else s.layer + 1 for s in world.sinks]),
-            "sink_side": ("sink", np.array([s.side or "" for s in world.sinks], dtype=object)),
-            "channel_group": ("channel", np.array([c.group for c in world.channels], dtype=object)),
+            "sink_side": ("sink", _texts(s.side or "" for s in world.sinks)),
+            "channel_group": ("channel", _texts(c.group for c in world.channels)),
             "channel_umol_s_per_quantum": (
                 "channel",
                 [c.umol_s_per_quantum for c in world.channels],

@@ -7,11 +7,13 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.errors import CanopysimError
 from canopysim.transport.arrays import Books
 
 Array = NDArray[np.float64]
 # Grids keep no more rows than this; batch b goes into row b mod FOLD.
 FOLD = 32
+FULL = 2**62
 
 
 def mean_and_error(rows: Array, counts: Array | None = None) -> tuple[Array, Array]:
@@ -96,7 +98,14 @@ class BatchRows:
         if self.crossed is None or self.met is None:
             self.crossed = np.zeros((FOLD, *books.crossed.shape), np.int64)
             self.met = np.zeros_like(books.met)
-        self.crossed[batch % FOLD] += books.crossed
+        row = self.crossed[batch % FOLD]
+        # Two numbers below 2^62 cannot run over; a row nears that after some 10^10 packets.
+        if max(row.max(initial=0), books.crossed.max(initial=0)) >= FULL:
+            raise CanopysimError(
+                "a counting plane is full: its tally nears the largest integer; trace with smaller "
+                "cells, or several runs with other seeds"
+            )
+        row += books.crossed
         self.crossed_sum.append(self.sum_planes(books.crossed))
         self.absorbed.append(books.absorbed.copy())
         self.met += books.met

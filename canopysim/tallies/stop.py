@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.bands import within
 from canopysim.tallies.rows import mean_and_error
+from canopysim.world.sinks import LEAF
 
 if TYPE_CHECKING:
     from canopysim.tallies.rows import BatchRows
@@ -71,8 +73,7 @@ class TargetWatch:
     """
 
     def __init__(self, world: World, target: dict[str, float], floor: float) -> None:
-        low, high = np.asarray(world.edges[:-1]), np.asarray(world.edges[1:])
-        self._par = (low >= 400) & (high <= 700)
+        self._par = within(world.edges)
         self._scale = np.array([c.umol_s_per_quantum for c in world.channels])
         self._launched = sum(
             c.flux_umol_s * c.output * float(np.asarray(c.shares)[self._par].sum())
@@ -85,13 +86,14 @@ class TargetWatch:
         self._batch_packets = world.batch_packets
         self._series: list[Array] = []
         self._n_plane = 0
+        self._relative: Array | None = None
         if "layers" in target and world.layers is not None:
             for layer in range(len(world.layers.leaf_area)):
                 # A layer without leaves has nothing to be known.
                 if world.layers.leaf_area[layer] > 0:
                     self._sinks.append(
                         [i for i, s in enumerate(world.sinks)
-                         if s.end == "leaves" and s.layer == layer]
+                         if s.kind == LEAF and s.layer == layer]
                     )  # fmt: skip
                     self._names.append(f"layer {layer + 1}")
                     self._wanted.append(target["layers"])
@@ -114,9 +116,12 @@ class TargetWatch:
         n_packet = n_batch * self._batch_packets
         if not self._names or n_batch == 0:
             return Progress(n_packet, n_batch, seconds, "", math.nan, math.nan, math.nan)
-        mean, error = mean_and_error(np.array(self._series))
+        # In a long run every batch would be looked at again and again: look at each 256th part.
+        if n_batch % max(1, n_batch // 256) == 0 or self._relative is None:
+            mean, error = mean_and_error(np.array(self._series))
+            self._relative = error / np.maximum(np.abs(mean), self._floor * self._launched)
+        relative = self._relative
         wanted = np.array(self._wanted)
-        relative = error / np.maximum(np.abs(mean), self._floor * self._launched)
         excess = np.where(np.isnan(relative), np.inf, relative / wanted)
         worst = int(excess.argmax())
         expected = n_packet * float(excess[worst]) ** 2

@@ -25,6 +25,14 @@ PACKET_QUANTA = 2**32
 ABSORB_ONE = 2**24
 
 
+# Addresses of untraced photons that books keep.
+N_LOST = 16
+# Why a photon could not be followed.
+LEFT_THE_WORLD, INSIDE_A_SOLID, TOO_MANY_MEETINGS = 1, 2, 3
+# Books end with three sinks of their own: these, counted from the end.
+UNTRACED_SINK, ROULETTE_SINK, CHOICE_SINK = 3, 2, 1
+
+
 class WorldArrays(NamedTuple):
     """What a photon can meet; triangles in the blocks of their tree.
 
@@ -70,4 +78,4 @@ class Books(NamedTuple):
     crossed: I64  # (n_channel, n_plane_bin, n_band)
     met: I64  # (n_channel, n_sink) meetings that left something in a sink
     counters: I64  # (4,) packets, meetings, untraced, deepest event
-    lost: I64  # (16, 5) addresses of untraced photons: strip, photon, event, place, why
+    lost: I64  # (N_LOST, 5) addresses of untraced photons: strip, photon, event, place, why

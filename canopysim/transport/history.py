@@ -4,7 +4,17 @@ import math
 
 import numpy as np
 
-from canopysim.transport.arrays import LEAK, OPEN, SPECULAR, TRANSMIT
+from canopysim.transport.arrays import (
+    INSIDE_A_SOLID,
+    LEAK,
+    LEFT_THE_WORLD,
+    N_LOST,
+    OPEN,
+    SPECULAR,
+    TOO_MANY_MEETINGS,
+    TRANSMIT,
+    UNTRACED_SINK,
+)
 from canopysim.transport.launch import launch
 from canopysim.transport.random import draw
 from canopysim.transport.real import (
@@ -25,9 +35,6 @@ from canopysim.transport.triangle import centroid, level_height, unit_normal
 from canopysim.transport.walk import nearest_triangle
 
 EVENT_LIMIT = 2**20
-# Why a photon could not be followed.
-LEFT_THE_WORLD, INSIDE_A_SOLID, TOO_MANY_MEETINGS = 1, 2, 3
-N_LOST = 16
 # A new ray starts so many times its coordinates (or the last flight, if longer) off the triangle
 # that it leaves: 16 units in the last place, 2 micrometres at 2 m.
 OFFSET = F(2.0**-20)
@@ -124,7 +131,7 @@ def _pulled_in(triangles, box, triangle, x, y, z, nx, ny, nz):
 @jit_apart
 def _lose(absorbed, met, counters, lost, channel, w, strip, photon, event, place, why):
     """Book a photon that cannot be followed, with its address: a program error, never hidden."""
-    sink = absorbed.shape[1] - 3
+    sink = absorbed.shape[1] - UNTRACED_SINK
     for band in range(w.shape[0]):
         absorbed[channel, sink, band] += w[band]
     met[channel, sink] += 1

@@ -13,7 +13,6 @@ ZERO, HALF, ONE, TWO, FOUR, QUARTER = F(0), F(0.5), F(1), F(2), F(4), F(0.25)
 BIG = F(1e30)
 TINY = F(1e-12)
 TWO_PI = F(2 * math.pi)
-LN2 = F(math.log(2))
 LOG2_E = F(1 / math.log(2))
 # ln 2 in two parts: the upper has 12 trailing zero bits, so n * LN2_HIGH is exact.
 LN2_HIGH = F(0.693145751953125)

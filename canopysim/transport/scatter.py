@@ -2,7 +2,14 @@
 
 import numpy as np
 
-from canopysim.transport.arrays import DIFFUSE, PACKET_QUANTA, SPECULAR, TRANSMIT
+from canopysim.transport.arrays import (
+    CHOICE_SINK,
+    DIFFUSE,
+    PACKET_QUANTA,
+    ROULETTE_SINK,
+    SPECULAR,
+    TRANSMIT,
+)
 from canopysim.transport.real import HALF, ONE, ZERO, F
 from canopysim.transport.target import jit
 
@@ -89,7 +96,7 @@ def choose_way(world, books, channel, surface, side, left, w, u):
         way, p = DIFFUSE, diffuse / left
     if p <= ZERO:
         p = ONE
-    choice = books.absorbed.shape[1] - 1
+    choice = books.absorbed.shape[1] - CHOICE_SINK
     for band in range(w.shape[0]):
         new = np.int64(F(w[band]) * (world.ways[surface, side, way, band] / p) + HALF)
         books.absorbed[channel, choice, band] -= new - w[band]
@@ -108,7 +115,7 @@ def play_roulette(books, channel, left, w, u):
     """
     if left >= ROULETTE_BELOW:
         return True
-    sink = books.absorbed.shape[1] - 2
+    sink = books.absorbed.shape[1] - ROULETTE_SINK
     alive = u * ROULETTE_BELOW < left
     gain = ROULETTE_BELOW / left if alive else ZERO
     for band in range(w.shape[0]):

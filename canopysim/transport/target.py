@@ -1,5 +1,7 @@
 """The primitives a kernel may use, here for numba on the CPU: compile, fma, bit casts, root."""
 
+from functools import partial
+
 import numba
 import numpy as np
 from llvmlite import ir
@@ -14,17 +16,18 @@ if CACHE_FOLDER is not None:
     numba.config.CACHE_DIR = str(CACHE_FOLDER)  # type: ignore[attr-defined]
 
 # No fast-math: contraction or reassociation would break the watertight edge test and equal bytes.
-_OPTIONS = {
-    "cache": CACHE_FOLDER is not None,
-    "error_model": "numpy",
-    "fastmath": False,
-    "boundscheck": False,
-    "nogil": True,
-}
+_compile = partial(
+    njit,
+    cache=CACHE_FOLDER is not None,
+    error_model="numpy",
+    fastmath=False,
+    boundscheck=False,
+    nogil=True,
+)
 # Kernels become one function: to hand the world over by value costs more than the work done.
-jit = njit(forceinline=True, **_OPTIONS)
+jit = _compile(forceinline=True)
 # What hardly ever happens stays a call and out of the way.
-jit_apart = njit(**_OPTIONS)
+jit_apart = _compile()
 
 
 @intrinsic

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from canopysim.transport.arrays import LEAK, OPEN, SURFACE
+from canopysim.transport.arrays import LEAK, SURFACE
 
 SIDES = ("upper", "lower")
+# What an end is, whatever a person reads there.
+LEAF, STEM, BODY, FACE, PATCH, ESCAPE = "leaf", "stem", "body", "face", "patch", "escape"
 UNTRACED, ROULETTE, CHOICE = "untraced", "roulette", "choice"
 
 
@@ -18,6 +20,10 @@ class Sink:
     ----------
     end : str
         What a person reads, such as "leaves", "floor" or "escaped through the front".
+    kind : str
+        "leaf", "stem", "body", "face", "patch", "escape", "untraced", "roulette" or "choice".
+    face : str
+        Face of the enclosure that it belongs to, or "".
     layer : int or None
         Canopy layer, 0 at the top.
     side : str or None
@@ -25,6 +31,8 @@ class Sink:
     """
 
     end: str
+    kind: str
+    face: str = ""
     layer: int | None = None
     side: str | None = None
 
@@ -48,22 +56,31 @@ class Places:
     _known: dict[tuple[str, int, int, int, int], int] = field(default_factory=dict)
     _first: dict[str, int] = field(default_factory=dict)
 
-    def _sink_of(self, end: str, layered: bool) -> int:
+    def _sink_of(self, end: str, what: str, face: str, layered: bool) -> int:
         """First row of an end, made when it is first asked for."""
         if end not in self._first:
             self._first[end] = len(self.sinks)
             if layered:
                 self.sinks += [
-                    Sink(end, layer, side) for layer in range(self.n_layer) for side in SIDES
+                    Sink(end, what, face, layer, side)
+                    for layer in range(self.n_layer)
+                    for side in SIDES
                 ]
             else:
-                self.sinks.append(Sink(end))
+                self.sinks.append(Sink(end, what, face))
         return self._first[end]
 
     def add(
-        self, end: str, surface: int, *, kind: int = SURFACE, layered: bool = False,
+        self,
+        end: str,
+        surface: int,
+        what: str,
+        *,
+        face: str = "",
+        kind: int = SURFACE,
+        layered: bool = False,
         solid: bool = False,
-    ) -> int:  # fmt: skip
+    ) -> int:
         """Look up the place with these properties, or make it.
 
         Parameters
@@ -72,6 +89,10 @@ class Places:
             What a person reads.
         surface : int
             Row of the optics table; ignored where nothing is reflected.
+        what : str
+            What the end is: LEAF, STEM, BODY, FACE, PATCH or ESCAPE.
+        face : str
+            Face of the enclosure, where it belongs to one.
         kind : int
             SURFACE, OPEN or LEAK.
         layered : bool
@@ -85,7 +106,7 @@ class Places:
             self.kind.append(kind)
             self.surface.append(surface)
             # A leak is booked in the sink "untraced", whose number is known only at the end.
-            self.first_sink.append(0 if kind == LEAK else self._sink_of(end, layered))
+            self.first_sink.append(0 if kind == LEAK else self._sink_of(end, what, face, layered))
             self.layered.append(int(layered))
             self.solid.append(int(solid))
             self.name.append(end)
@@ -93,8 +114,5 @@ class Places:
 
     def close(self) -> tuple[Sink, ...]:
         """Append the three lines that every book has last, and give all sinks."""
-        self.sinks += [Sink(UNTRACED), Sink(ROULETTE), Sink(CHOICE)]
+        self.sinks += [Sink(name, name) for name in (UNTRACED, ROULETTE, CHOICE)]
         return tuple(self.sinks)
-
-
-__all__ = ["CHOICE", "LEAK", "OPEN", "ROULETTE", "SIDES", "UNTRACED", "Places", "Sink"]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.bands import within
 from canopysim.light.placing import PlacedStrip
 from canopysim.matter.enclosure import face_rectangles
 from canopysim.transport.arrays import BEAM, LAMBERTIAN, PACKET_QUANTA, PARALLEL
@@ -90,8 +91,7 @@ def daylight_strips(scene: Scene) -> list[PlacedStrip]:
             openings.append((low, high))
     for number, light in enumerate(scene.daylight):
         shares = np.asarray(light.spectrum.values(scene.bands))
-        low_nm, high_nm = np.asarray(scene.bands[:-1]), np.asarray(scene.bands[1:])
-        par = float(shares[(low_nm >= 400) & (high_nm <= 700)].sum())
+        par = float(shares[within(scene.bands)].sum())
         axes = np.eye(3)
         if light.beam is not None:
             zenith, azimuth = light.beam.zenith, light.beam.azimuth

@@ -1,0 +1,64 @@
+"""The faces of the box as places: surfaces, openings, patches; or the same faces as triangles."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from canopysim.errors import CanopysimError
+from canopysim.matter.enclosure import FACES, box_mesh
+from canopysim.matter.parts import Part
+from canopysim.transport.arrays import OPEN
+from canopysim.world.optics import OpticsTable
+from canopysim.world.sinks import ESCAPE, FACE, PATCH, Places
+
+if TYPE_CHECKING:
+    from canopysim.scene.schema import Scene
+
+
+def face_places(
+    scene: Scene, places: Places, optics: OpticsTable
+) -> tuple[list[int], list[int], list[list[float]], list[int]]:
+    """Places of the six faces; first patch of each face, rectangles and places of patches."""
+    face_place, first, rects, patch_place = [], [0], [], []
+    for name in FACES:
+        face = scene.enclosure.face(name)
+        if face.open:
+            face_place.append(
+                places.add(f"escaped through the {name}", 0, ESCAPE, face=name, kind=OPEN)
+            )
+        else:
+            surface = optics.surface(face.surface or scene.enclosure.lining)
+            face_place.append(places.add(name, surface, FACE, face=name))
+        for number, patch in enumerate(face.patches, 1):
+            low = np.minimum(patch.corner, patch.opposite)
+            high = np.maximum(patch.corner, patch.opposite)
+            rects.append([*low, *high])
+            if patch.open or patch.surface is None:
+                end = f"escaped through patch {number} of the {name}"
+                patch_place.append(places.add(end, 0, ESCAPE, face=name, kind=OPEN))
+            else:
+                end = f"patch {number} of the {name} ({patch.surface})"
+                patch_place.append(places.add(end, optics.surface(patch.surface), PATCH, face=name))
+        first.append(len(rects))
+    return face_place, first, rects, patch_place
+
+
+def wall_parts(scene: Scene, n_triangle: int) -> list[Part]:
+    """Give the six faces as triangle meshes that belong to the faces' own places."""
+    for name in FACES:
+        face = scene.enclosure.face(name)
+        if face.open or face.patches:
+            raise CanopysimError(
+                f"the {name} is open or has patches and cannot be given as triangles; "
+                "leave wall_triangles out"
+            )
+    meshes = box_mesh(np.array(scene.enclosure.size), n_triangle)
+    return [
+        Part(
+            name, "wall", vertices, faces,
+            scene.enclosure.face(name).surface or scene.enclosure.lining, solid=True,
+        )
+        for name, (vertices, faces) in meshes.items()
+    ]  # fmt: skip

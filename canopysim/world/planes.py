@@ -1,0 +1,92 @@
+"""Counting planes of a scene: heights, rectangles, grids, bins."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canopysim.errors import SceneError
+
+if TYPE_CHECKING:
+    from canopysim.scene.schema import Scene
+
+
+@dataclass(frozen=True)
+class PlaneTable:
+    """One counting plane: its height, rectangle and grid."""
+
+    name: str
+    height: float
+    low: tuple[float, float]
+    high: tuple[float, float]
+    cells: tuple[int, int]
+    first_bin: int
+
+    @property
+    def cell_m(self) -> tuple[float, float]:
+        """Extent of a cell in x and y, m."""
+        return (
+            (self.high[0] - self.low[0]) / self.cells[0],
+            (self.high[1] - self.low[1]) / self.cells[1],
+        )
+
+
+def plane_tables(scene: Scene, canopy_top: float) -> list[PlaneTable]:
+    """Settle counting planes: heights, rectangles and bins."""
+    tables, first = [], 0
+    width, depth, _ = scene.enclosure.size
+    for plane in scene.planes:
+        height = plane.height
+        if height is None:
+            height = canopy_top + (plane.above_canopy or 0.0)
+        corner, opposite = plane.corner or (0.0, 0.0), plane.opposite or (width, depth)
+        low = (min(corner[0], opposite[0]), min(corner[1], opposite[1]))
+        high = (max(corner[0], opposite[0]), max(corner[1], opposite[1]))
+        nx = max(1, round((high[0] - low[0]) / plane.cell))
+        ny = max(1, round((high[1] - low[1]) / plane.cell))
+        tables.append(PlaneTable(plane.name, height, low, high, (nx, ny), first))
+        first += 2 * nx * ny
+    return tables
+
+
+def plane_arrays(
+    planes: list[PlaneTable], size: tuple[float, float, float]
+) -> tuple[NDArray[np.float32], NDArray[np.int64]]:
+    """Rows for the kernels. Rims on a wall are closed, a plane in the ceiling reads what falls up.
+
+    Crossing is half-open (above means strictly above), so a plane that lies in the ceiling is moved
+    down by one float32 step.
+    """
+    rows, cells = [], []
+    for plane in planes:
+        height = np.float32(plane.height)
+        if height >= np.float32(size[2]):
+            height = np.nextafter(np.float32(size[2]), np.float32(0))
+        ends = [
+            np.nextafter(np.float32(h), np.float32(np.inf)) if np.float32(h) >= np.float32(s) else h
+            for h, s in zip(plane.high, size, strict=False)
+        ]
+        cell = plane.cell_m
+        rows.append([height, *plane.low, *ends, 1 / cell[0], 1 / cell[1]])
+        cells.append([*plane.cells, plane.first_bin])
+    return (
+        np.array(rows, np.float32).reshape(-1, 7),
+        np.array(cells, np.int64).reshape(-1, 3),
+    )
+
+
+def refuse_high_planes(scene: Scene, planes: list[PlaneTable]) -> None:
+    """Raise for planes that lie outside the enclosure once the canopy's height is known."""
+    problems = []
+    for index, plane in enumerate(planes):
+        if not 0 <= plane.height <= scene.enclosure.height:
+            message = (
+                f"lies at {plane.height * 100:.4g} cm above the floor; allowed is 0 cm to "
+                f"{scene.enclosure.height * 100:.4g} cm"
+            )
+            problems.append(scene.problem(("planes", index), message))
+    if problems:
+        raise SceneError(problems)
