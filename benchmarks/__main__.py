@@ -5,20 +5,15 @@ from __future__ import annotations
 import argparse
 import os
 import platform
-import statistics
 import subprocess
 import sys
 import tempfile
 import time
 from pathlib import Path
 
+from benchmarks.measure import spread
+
 SCENE = Path(__file__).parent.parent / "scenes" / "pepper-tent.yaml"
-
-
-def spread(values: list[float]) -> str:
-    """Median with the quartiles around it."""
-    low, middle, high = statistics.quantiles(values, n=4)
-    return f"{middle:9.3g}  ({low:.3g} – {high:.3g})"
 
 
 def trace_rates(rounds: int) -> None:
@@ -83,11 +78,21 @@ def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(prog="benchmarks", description=__doc__)
     parser.add_argument("--rounds", type=int, default=15, help="rounds of each measurement")
-    rounds = max(2, parser.parse_args().rounds)
+    parser.add_argument(
+        "--only", choices=("demo", "start", "hits"), help="one part; the hits need the extra bench"
+    )
+    asked = parser.parse_args()
+    rounds = max(2, asked.rounds)
     print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}")
     print("medians with quartiles")
-    trace_rates(rounds)
-    start_times(max(2, rounds // 3))
+    if asked.only in (None, "demo"):
+        trace_rates(rounds)
+    if asked.only in (None, "start"):
+        start_times(max(2, rounds // 3))
+    if asked.only in (None, "hits"):
+        from benchmarks.closest_hit import main as closest_hits
+
+        closest_hits(rounds)
 
 
 if __name__ == "__main__":

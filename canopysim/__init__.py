@@ -15,7 +15,7 @@ from canopysim.errors import CanopysimError, ResultError, SceneError, UntracedEr
 if TYPE_CHECKING:
     from canopysim.results import Result
     from canopysim.scene.load import load_scene as load
-    from canopysim.tracing import run
+    from canopysim.tracing import resume, run
 
 __all__ = [
     "CanopysimError",
@@ -24,6 +24,7 @@ __all__ = [
     "SceneError",
     "UntracedError",
     "load",
+    "resume",
     "run",
 ]
 
@@ -31,6 +32,7 @@ __all__ = [
 _LATE = {
     "Result": ("canopysim.results", "Result"),
     "load": ("canopysim.scene.load", "load_scene"),
+    "resume": ("canopysim.tracing", "resume"),
     "run": ("canopysim.tracing", "run"),
 }
 

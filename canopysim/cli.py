@@ -1,15 +1,13 @@
-"""The command line: run, check, schema."""
+"""The command line: run, resume, check, schema."""
 
 from __future__ import annotations
 
 import os
 import signal
 import sys
-import tempfile
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TypeVar
 
 import typer
 
@@ -57,6 +55,23 @@ def _options(
     """Take the options that stand before a command."""
 
 
+Threads = Annotated[
+    str | None, typer.Option(help="Threads; all cores if left out.", metavar="NUMBER")
+]
+MaxPackets = Annotated[
+    str | None, typer.Option(help="Stop after so many packets: 2e8, '20 million'.")
+]
+MaxTime = Annotated[str | None, typer.Option(help="Stop after this time: '60 s', '5 min', '2 h'.")]
+Targets = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--target",
+        help="Relative standard error at which to stop: '1 %' for every layer, or "
+        "'planes: 0.5 %' for every plane's mean; may be given for both.",
+    ),
+]
+
+
 @app.command()
 def run(
     scene: SceneFile,
@@ -70,52 +85,73 @@ def run(
     seed: Annotated[
         str | None, typer.Option(help="Seed of the photons, a whole number.", metavar="NUMBER")
     ] = None,
-    threads: Annotated[
-        str | None, typer.Option(help="Threads; all cores if left out.", metavar="NUMBER")
-    ] = None,
-    max_packets: Annotated[
-        str | None, typer.Option(help="Stop after so many packets: 2e8, '20 million'.")
-    ] = None,
-    max_time: Annotated[
-        str | None, typer.Option(help="Stop after this time: '60 s', '5 min', '2 h'.")
-    ] = None,
-    target: Annotated[
-        list[str] | None,
-        typer.Option(
-            help="Relative standard error at which to stop: '1 %' for every layer, or "
-            "'planes: 0.5 %' for every plane's mean; may be given for both.",
-        ),
-    ] = None,
+    threads: Threads = None,
+    max_packets: MaxPackets = None,
+    max_time: MaxTime = None,
+    target: Targets = None,
     replace: Annotated[
         bool, typer.Option("--replace", help="Write over the results in the folder of --out.")
     ] = False,
     allow_outside: AllowOutside = False,
 ) -> None:
     """Trace a scene and write its results: result.nc, tables, a picture and report.html."""
-    from canopysim.scene.fields import parse_count, parse_packets
+    from canopysim.output import result_folder
+    from canopysim.report.progress import RunDisplay
+    from canopysim.scene.fields import parse_count
     from canopysim.scene.load import load_scene
+    from canopysim.tracing import run as run_scene
+    from canopysim.world.compile import compile_world
+
+    result, folder = None, None
+    try:
+        loaded = load_scene(scene, allow_outside=allow_outside)
+        limits = _limits(loaded, target, max_packets, max_time, threads)
+        limits["seed"] = _option("--seed", seed, parse_count)
+        with result_folder(out, scene, replace) as folder:
+            console = _steady_console()
+            _say_what_compiles(console)
+            world = compile_world(loaded)
+            with RunDisplay(console) as display:
+                result = run_scene(
+                    loaded, world=world, progress=display, checkpoint=folder, **limits
+                )
+            _finish(console, loaded, world, result, folder)
+    except KeyboardInterrupt:
+        _interrupted(result, folder)
+    if result is not None and result.partial:
+        raise typer.Exit(INTERRUPTED)
+
+
+@app.command()
+def resume(
+    result_folder: Annotated[
+        Path, typer.Argument(help="Folder of a run.", show_default=False, metavar="RESULT")
+    ],
+    threads: Threads = None,
+    max_packets: MaxPackets = None,
+    max_time: MaxTime = None,
+    target: Targets = None,
+) -> None:
+    """Take up a run that was interrupted or killed, or extend a finished one.
+
+    The tallies are those of a run that was never interrupted.
+    """
+    from canopysim.checkpoint import read_run
+    from canopysim.report.progress import RunDisplay
+    from canopysim.tracing import resume_run
 
     result = None
     try:
-        loaded = load_scene(scene, allow_outside=allow_outside)
-        limits: dict[str, object] = {
-            "target": _targets(target, loaded),
-            "max_packets": _option("--max-packets", max_packets, parse_packets),
-            "max_time": _option("--max-time", max_time, _some_time),
-            "seed": _option("--seed", seed, parse_count),
-            "threads": _option("--threads", threads, lambda t: parse_count(t, 1, MOST_THREADS)),
-        }
-        with _result_folder(out, scene, replace) as folder:
-            console = _steady_console()
-            result, world = _trace(console, loaded, limits)
-            _write(console, loaded, world, result, folder)
+        old = read_run(result_folder)
+        limits = _limits(old.scene, target, max_packets, max_time, threads)
+        console = _steady_console()
+        _say_what_compiles(console)
+        with RunDisplay(console) as display:
+            result = resume_run(old, result_folder, progress=display, **limits)
+        _finish(console, old.scene, old.world, result, result_folder)
     except KeyboardInterrupt:
-        where = "before a result was at hand: nothing was written"
-        if result is not None:
-            where = f"while the files were being written: {folder} may lack some"
-        typer.echo(f"Interrupted {where}.", err=True)
-        raise typer.Exit(INTERRUPTED) from None
-    if result.partial:
+        _interrupted(result, result_folder)
+    if result is not None and result.partial:
         raise typer.Exit(INTERRUPTED)
 
 
@@ -130,6 +166,37 @@ def check(scene: SceneFile, allow_outside: AllowOutside = False) -> None:
 
     loaded = load_scene(scene, allow_outside=allow_outside)
     Console().print(read_back(loaded, compile_world(loaded)))
+
+
+@app.command()
+def follow(
+    result_folder: Annotated[
+        Path, typer.Argument(help="Folder of a run.", show_default=False, metavar="RESULT")
+    ],
+    address: Annotated[
+        str, typer.Argument(help="strip:batch:photon, each from 0.", show_default=False)
+    ],
+) -> None:
+    """Follow one photon of a run alone, and write its path beside the result as CSV."""
+    from rich.console import Console
+
+    from canopysim.checkpoint import read_run
+    from canopysim.follow import Address, write_path
+    from canopysim.follow import follow as follow_photon
+    from canopysim.report.photon import path_table
+
+    which = Address.parse(address)
+    old = read_run(result_folder)
+    path = follow_photon(old.world, old.seed, which)
+    try:
+        written = write_path(path, old.world.edges, result_folder)
+    except OSError as problem:
+        raise CanopysimError(
+            f"{result_folder}: the path cannot be written there ({problem.strerror})"
+        ) from None
+    console = Console()
+    console.print(path_table(path, old.world.edges))
+    console.print(f"Path in {written}", markup=False, highlight=False)
 
 
 @app.command()
@@ -191,47 +258,6 @@ def _targets(texts: list[str] | None, scene: Scene) -> dict[str, float] | None:
     return targets
 
 
-@contextmanager
-def _result_folder(out: Path | None, scene: Path, replace: bool) -> Iterator[Path]:
-    """Make the folder before any tracing, so that no work is lost to a typing error.
-
-    It is taken away again where the work fails before anything lies in it.
-    """
-    from canopysim.results import FILE_NAME
-
-    folder, number = out or Path("results") / scene.stem, 1
-    try:
-        if out is not None and (out / FILE_NAME).exists() and not replace:
-            raise CanopysimError(
-                f"{folder}: holds results already; choose another --out, or add --replace"
-            )
-        made = [place for place in folder.parents if not place.exists()]
-        while True:
-            try:
-                # Making it tells whether it is free, also to a run that starts at this moment.
-                folder.mkdir(parents=True)
-                made.insert(0, folder)
-                break
-            except FileExistsError:
-                if out is not None:
-                    break
-            number += 1
-            folder = Path("results") / f"{scene.stem}-{number}"
-        with tempfile.TemporaryFile(dir=folder):
-            pass
-    except OSError as problem:
-        raise CanopysimError(
-            f"{folder}: cannot be written to ({problem.strerror}); choose another folder with --out"
-        ) from None
-    try:
-        yield folder
-    except BaseException:
-        with suppress(OSError):
-            for place in made:
-                place.rmdir()
-        raise
-
-
 def _steady_console() -> Console:
     """Make a console that goes on in silence where its reader leaves, as `head` does."""
     from rich.console import Console
@@ -244,12 +270,9 @@ def _steady_console() -> Console:
     return SteadyConsole()
 
 
-def _trace(console: Console, scene: Scene, limits: dict[str, object]) -> tuple[Result, World]:
-    """Compile and trace with a progress display."""
-    from canopysim.report.progress import RunDisplay
-    from canopysim.tracing import run as run_scene
+def _say_what_compiles(console: Console) -> None:
+    """Tell of the wait where the photon kernels have to be compiled first."""
     from canopysim.transport.cache import choose_cache_folder, compiled_before
-    from canopysim.world.compile import compile_world
 
     if choose_cache_folder() is None:
         console.print(
@@ -262,54 +285,44 @@ def _trace(console: Console, scene: Scene, limits: dict[str, object]) -> tuple[R
             "First run on this machine: compiling the photon kernels, about half a minute, once.",
             style="dim",
         )
-    world = compile_world(scene)
-    with RunDisplay(console) as display:
-        result = run_scene(scene, world=world, progress=display, **limits)  # type: ignore[arg-type]
-    return result, world
 
 
-def _write(console: Console, scene: Scene, world: World, result: Result, folder: Path) -> None:
-    """Write all files of a run, the books first, and say what was found."""
-    from canopysim.report.page import write_report
-    from canopysim.report.scene_picture import draw_scene, renderer_note
-    from canopysim.report.shading import luminous_rectangles
+def _finish(console: Console, scene: Scene, world: World, result: Result, folder: Path) -> None:
+    """Write all files of a run and say what was found."""
+    from canopysim.output import write_files
+    from canopysim.report.scene_picture import renderer_note
     from canopysim.report.summary import summary_text
-    from canopysim.report.tables import write_tables
-    from canopysim.results import FILE_NAME
 
-    replacing = (folder / FILE_NAME).exists()
-    result.save(folder)
-    try:
-        if replacing:
-            _remove_companions(folder)
-        write_tables(result, folder)
-        try:
-            used = draw_scene(
-                world.parts,
-                scene.enclosure.size,
-                None,
-                folder / "scene.png",
-                strips=luminous_rectangles(world.strips),
-            )
-        except CanopysimError:
-            # A picture that cannot be had costs nothing else.
-            write_report(result, folder, None)
-            raise
-        write_report(result, folder, folder / "scene.png")
-    except OSError as problem:
-        raise CanopysimError(
-            f"{problem.filename or folder}: cannot be written ({problem.strerror or problem}); "
-            f"the result itself is in {folder / FILE_NAME}"
-        ) from None
+    used = write_files(scene, world, result, folder)
     console.print(summary_text(result, folder))
     console.print(f"({renderer_note(used)})", style="dim", markup=False)
 
 
-def _remove_companions(folder: Path) -> None:
-    """Remove what an earlier result wrote beside its file: a new one may write fewer tables."""
-    for name in ("layers.csv", "map-*.csv", "scene.png", "report.html"):
-        for old in folder.glob(name):
-            old.unlink()
+def _interrupted(result: Result | None, folder: Path | None) -> NoReturn:
+    """Say what an interruption left, and end."""
+    where = "before a result was at hand: nothing was written"
+    if result is not None:
+        where = f"while the files were being written: {folder} may lack some"
+    typer.echo(f"Interrupted {where}.", err=True)
+    raise typer.Exit(INTERRUPTED) from None
+
+
+def _limits(
+    scene: Scene,
+    target: list[str] | None,
+    max_packets: str | None,
+    max_time: str | None,
+    threads: str | None,
+) -> dict[str, Any]:
+    """Read the options that a run and its resumption share."""
+    from canopysim.scene.fields import parse_count, parse_packets
+
+    return {
+        "target": _targets(target, scene),
+        "max_packets": _option("--max-packets", max_packets, parse_packets),
+        "max_time": _option("--max-time", max_time, _some_time),
+        "threads": _option("--threads", threads, lambda t: parse_count(t, 1, MOST_THREADS)),
+    }
 
 
 def main() -> None:

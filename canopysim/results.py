@@ -2,28 +2,19 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
-import os
-import tempfile
-import time
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from canopysim.errors import ResultError
+from canopysim.sealed import read_sealed, write_sealed
 
 if TYPE_CHECKING:
     import xarray as xr
 
 FILE_NAME = "result.nc"
-FORMAT = "canopysim result 1"
-# The file ends with a digest of all that stands before it. NetCDF readers do not look there.
-SEAL = b"\ncanopysim result, sha256 "
-# Files that a killed program left aside. No write takes an hour: younger ones may be under way.
-LEFTOVERS = (".result-*.part", ".report-*.part")
-LEFTOVER_AGE_S = 3600.0
+FORMAT = "canopysim result 2"
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,7 +77,7 @@ class Result:
 
     @property
     def stopped_by(self) -> str:
-        """Why the run ended: target, packet budget, time budget or interrupted."""
+        """Why the run ended: target, packet, time or memory budget, or interrupted."""
         return str(self.meta["stopped_by"])
 
     @property
@@ -151,7 +142,6 @@ class Result:
         """
         import xarray as xr
 
-        folder = Path(folder)
         nodes = {"/": xr.Dataset(attrs={"format": FORMAT, "meta": json.dumps(self.meta)})}
         nodes["/ends"] = self.ends.assign(launched_umol_s=self.launched)
         nodes["/rows"] = self.rows
@@ -159,29 +149,8 @@ class Result:
             nodes["/layers"] = self.layers
         for name, plane in self.planes.items():
             nodes[f"/planes/{name}"] = plane
-        encoding = {
-            path: {str(name): {"zlib": True, "complevel": 4} for name in node.data_vars}
-            for path, node in nodes.items()
-        }
-        target = folder / FILE_NAME
-        # HDF5 crashes where a disk runs full; bytes in memory are ours to write.
-        body = bytes(xr.DataTree.from_dict(nodes).to_netcdf(engine="h5netcdf", encoding=encoding))
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-            remove_leftovers(folder)
-            handle, aside = tempfile.mkstemp(prefix=".result-", suffix=".part", dir=folder)
-            try:
-                with os.fdopen(handle, "wb") as file:
-                    file.write(body + _seal(body))
-                replace_synced(Path(aside), target)
-            except BaseException:
-                Path(aside).unlink(missing_ok=True)
-                raise
-        except OSError as problem:
-            raise ResultError(
-                f"{target}: cannot be written ({problem.strerror or problem}); "
-                "make room there, or choose another folder with --out"
-            ) from problem
+        target = Path(folder) / FILE_NAME
+        write_sealed(nodes, target)
         return target
 
     @staticmethod
@@ -198,27 +167,11 @@ class Result:
         ResultError
             Where there is none, or the file is torn or foreign.
         """
-        import xarray as xr
-
         path = Path(folder)
         if path.is_dir():
             path = path / FILE_NAME
-        if not path.is_file():
-            raise ResultError(f"{path}: no result there; give the folder that a run wrote")
+        tree = read_sealed(path, FORMAT)
         try:
-            data = path.read_bytes()
-            body, mark, _ = data.rpartition(SEAL)
-            if not mark or data != body + _seal(body):
-                raise ResultError(
-                    f"{path}: is torn, was changed, or is not a result of canopysim; "
-                    "trace the scene again"
-                )
-            with xr.open_datatree(path, engine="h5netcdf") as opened:
-                tree = opened.load()
-            if tree.attrs.get("format") != FORMAT:
-                raise ResultError(
-                    f"{path}: is not a result of this version of canopysim ({FORMAT})"
-                )
             ends = tree["/ends"].to_dataset()
             planes = tree["/planes"].children if "planes" in tree.children else {}
             return Result(
@@ -229,44 +182,5 @@ class Result:
                 rows=tree["/rows"].to_dataset(),
                 meta=json.loads(tree.attrs["meta"]),
             )
-        except ResultError:
-            raise
-        except Exception as problem:
+        except (KeyError, ValueError) as problem:
             raise ResultError(f"{path}: cannot be read as a result ({problem})") from problem
-
-
-def _seal(body: bytes) -> bytes:
-    """Make the end of a file from all that stands before it."""
-    return SEAL + hashlib.sha256(body).hexdigest().encode() + b"\n"
-
-
-def remove_leftovers(folder: Path) -> None:
-    """Remove what a program that was killed while writing left in a result folder.
-
-    Parameters
-    ----------
-    folder : Path
-        Existing folder. What is younger than an hour may be another program's, under way.
-    """
-    for pattern in LEFTOVERS:
-        for left in folder.glob(pattern):
-            with suppress(OSError):
-                if time.time() - left.stat().st_mtime > LEFTOVER_AGE_S:
-                    left.unlink()
-
-
-def replace_synced(aside: Path, target: Path) -> None:
-    """Bring a finished file to its place so that a power cut leaves the old one or the new one."""
-    with aside.open("rb+") as file:
-        os.fsync(file.fileno())
-    # A temporary file is private; a result is as readable as the user's other files.
-    mask = os.umask(0)
-    os.umask(mask)
-    aside.chmod(0o666 & ~mask)
-    aside.replace(target)
-    if os.name == "posix":
-        folder = os.open(target.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)

@@ -17,6 +17,7 @@ __all__ = [
     "format_length",
     "format_share",
     "format_time",
+    "in_centimetres",
     "parse_angle",
     "parse_flux",
     "parse_flux_density",
@@ -43,10 +44,15 @@ LENGTH_LIMIT_M = 1000.0
 ANGLE_LIMIT_DEG = 3600.0
 FLUX_LIMIT = 1e9
 TIME_LIMIT_S = 30 * 24 * 3600.0
+# Below a nanometre it is rounding, not a length.
+NO_LENGTH_M = 1e-9
 
 NUMBER = r"[+-]?(?:[0-9]{1,20}(?:\.[0-9]{0,20})?|\.[0-9]{1,20})(?:[eE][+-]?[0-9]{1,2})?"
 _NUMBER_AND_UNIT = re.compile(rf"({NUMBER})\s*(.*)")
 _FEET_AND_INCHES = re.compile(rf"({NUMBER})\s*ft\s+({NUMBER})\s*in")
+_FEET_AND_INCH_MARKS = re.compile(
+    r"([0-9]{1,4})\s*(?:ft|foot|feet|'|′)\s*([0-9]{1,2}(?:\.[0-9]{1,4})?)\s*(?:in|inch|inches|\"|″|'')?"
+)
 _DECIMAL_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
 _OTHER_WORDS = {
     "inch": "in",
@@ -77,6 +83,12 @@ _OTHER_WORDS = {
     "hours": "h",
     "percent": "%",
 }
+# What lamps are also sold by, and what that is.
+_NOT_PHOTONS = {"w": "watts", "watt": "watts", "watts": "watts", "kw": "watts"}
+_NOT_PHOTONS |= {"lm": "lumens", "lumen": "lumens", "lumens": "lumens", "lx": "lux", "lux": "lux"}
+_NOT_PHOTONS |= {"w/m2": "watts per area", "w m-2": "watts per area"}
+_SOLD_AS = {"photon flux": "PPF, in umol/s", "photon flux density": "PPFD, in umol/m2/s"}
+_EXAMPLE_NUMBER = {"photon flux": 480, "photon flux density": 600}
 # One spelling for what people paste: no-break blanks, the true minus sign, both micro signs,
 # superscripts and the middle dot.
 _SPELLINGS = str.maketrans(
@@ -184,6 +196,9 @@ def parse_length(text: str) -> float:
             total = abs(feet) * LENGTH_UNITS_M["ft"] + inches * LENGTH_UNITS_M["in"]
             signed = -total if both[1].startswith("-") else total
             return _bounded(signed, LENGTH_LIMIT_M, text, "1000 m")
+        marks = _FEET_AND_INCH_MARKS.fullmatch(text.strip())
+        if marks is not None:
+            raise ValueError(f"{shown(text)}: write '{marks[1]} ft {marks[2]} in'")
     number, unit = _number_and_unit(text, example)
     if unit not in LENGTH_UNITS_M:
         order = ["cm", "mm", "m", "in", "ft"]
@@ -245,6 +260,23 @@ def parse_share(text: str) -> float:
     return float(number / 100)
 
 
+def _parse_photons(text: str, kind: str, units: frozenset[str], allowed: list[str]) -> float:
+    """Read a quantity of photons, not negative; the first unit allowed serves in examples."""
+    example = f"'{_EXAMPLE_NUMBER[kind]} {allowed[0]}'"
+    number, unit = _number_and_unit(text, example)
+    if unit not in units:
+        other = _NOT_PHOTONS.get(unit.lower())
+        if other is not None:
+            raise ValueError(
+                f"{shown(text)}: {other} are not a {kind}; look in the data sheet for the "
+                f"{_SOLD_AS[kind]}"
+            )
+        raise _refuse_unit(text, unit, kind, allowed, example)
+    if number < 0:
+        raise ValueError(f"{shown(text)} is negative; a {kind} is at least 0 {allowed[0]}")
+    return _bounded(number, FLUX_LIMIT, text, f"1e9 {allowed[0]}")
+
+
 def parse_flux(text: str) -> float:
     """Read a photon flux such as ``480 umol/s`` or ``480 µmol s⁻¹``.
 
@@ -263,12 +295,7 @@ def parse_flux(text: str) -> float:
     ValueError
         If the text is anything else.
     """
-    number, unit = _number_and_unit(text, "'480 umol/s'")
-    if unit not in FLUX_UNITS:
-        raise _refuse_unit(text, unit, "photon flux", ["umol/s", "umol s-1"], "'480 umol/s'")
-    if number < 0:
-        raise ValueError(f"{shown(text)} is negative; a photon flux is at least 0 umol/s")
-    return _bounded(number, FLUX_LIMIT, text, "1e9 umol/s")
+    return _parse_photons(text, "photon flux", FLUX_UNITS, ["umol/s", "umol s-1"])
 
 
 def parse_flux_density(text: str) -> float:
@@ -289,13 +316,8 @@ def parse_flux_density(text: str) -> float:
     ValueError
         If the text is anything else.
     """
-    number, unit = _number_and_unit(text, "'600 umol/m2/s'")
-    if unit not in FLUX_DENSITY_UNITS:
-        allowed = ["umol/m2/s", "umol m-2 s-1"]
-        raise _refuse_unit(text, unit, "photon flux density", allowed, "'600 umol/m2/s'")
-    if number < 0:
-        raise ValueError(f"{shown(text)} is negative; a flux density is at least 0 umol/m2/s")
-    return _bounded(number, FLUX_LIMIT, text, "1e9 umol/m2/s")
+    allowed = ["umol/m2/s", "umol m-2 s-1"]
+    return _parse_photons(text, "photon flux density", FLUX_DENSITY_UNITS, allowed)
 
 
 def parse_time(text: str) -> float:
@@ -338,14 +360,16 @@ def _plain(value: float, digits: int = 4) -> str:
 def format_length(length_m: float) -> str:
     """Write a length in m as metric text: mm below 1 cm, cm below 3 m, else m."""
     size = abs(length_m)
-    # Below a nanometre it is rounding, not a length.
-    if size < 1e-9:
-        return "0 cm"
-    if size < 0.01:
+    if NO_LENGTH_M <= size < 0.01:
         return f"{_plain(length_m * 1000)} mm"
     if size < 3:
-        return f"{_plain(length_m * 100)} cm"
+        return f"{in_centimetres(length_m)} cm"
     return f"{_plain(length_m)} m"
+
+
+def in_centimetres(length_m: float) -> str:
+    """Write a length in m as a bare number of cm, for a column or list that names the unit."""
+    return _plain(length_m * 100) if abs(length_m) >= NO_LENGTH_M else "0"
 
 
 def format_angle(angle_rad: float) -> str:

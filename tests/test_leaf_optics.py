@@ -9,15 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from canopysim.matter.optics import (
-    LEAF_NAMES,
-    LOWER,
-    RHO,
-    TAU,
-    UPPER,
-    leaf_values,
-    library_spectrum,
-)
+from canopysim.library.leaves import LEAF_NAMES, LEAF_RANGE, leaf_table, library_spectrum
+from canopysim.matter.optics import LOWER, RHO, TAU, UPPER, leaf_values
 
 BANDS = (400.0, 500.0, 600.0, 700.0, 750.0, 800.0)
 # Rounded flat means (R, T) over 400-500, 500-600, 600-700, 700-750, 750-800 and 400-700 nm.
@@ -67,6 +60,13 @@ def test_library_means_match_the_published_table(name):
         means = np.append(upper[quantity], whole[quantity])
         # The table is rounded to three decimals, from spectra rounded to four.
         np.testing.assert_allclose(means, TABLE[name][quantity], atol=0.00055)
+
+
+def test_names_and_range_are_those_of_the_table():
+    wavelength = leaf_table()["wavelength_nm"]
+    assert (wavelength[0], wavelength[-1]) == LEAF_RANGE
+    columns = {f"{name}_{quantity}" for name in LEAF_NAMES for quantity in "RT"}
+    assert leaf_table().keys() == columns | {"wavelength_nm"}
 
 
 @pytest.mark.parametrize("name", LEAF_NAMES)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import stat
+import subprocess
 import sys
 from pathlib import Path
 
@@ -261,13 +263,42 @@ def test_without_a_driver_the_rasteriser_draws(tmp_path, monkeypatch):
 
 
 def test_both_renderers_draw_the_same_picture(tmp_path, monkeypatch):
-    """Where VTK can draw, its picture is the rasteriser's but for pixels along edges."""
+    """VTK's picture is the rasteriser's but for pixels along edges; without VTK, that is said."""
     monkeypatch.delenv("CANOPYSIM_DRAW", raising=False)
     used = draw_scene(leaf_and_bar(), SIZE, None, tmp_path / "a.png", 200)
-    assert used == (PYVISTA if gl_probe.working_window() is not None else RASTERISER)
+    if gl_probe.working_window() is None:
+        assert (used, renderer_note(used)) == (
+            RASTERISER,
+            "picture drawn with the built-in rasteriser; no graphics driver was used",
+        )
+        return
+    assert (used, renderer_note(used)) == (PYVISTA, "picture drawn with pyvista")
     monkeypatch.setenv("CANOPYSIM_DRAW", "raster")
-    draw_scene(leaf_and_bar(), SIZE, None, tmp_path / "b.png", 200)
+    assert draw_scene(leaf_and_bar(), SIZE, None, tmp_path / "b.png", 200) == RASTERISER
     first, second = (pixels_of(tmp_path / f"{n}.png") for n in "ab")
     assert first.shape == second.shape
     different = np.abs(first - second).max(axis=2) > 24
     assert different.mean() < 0.02
+
+
+DRAW_AND_COUNT = """
+import numpy as np
+from canopysim.report import raster
+raster.draw_triangles(np.ones((1, 3, 3)), np.ones((1, 3, 3), np.float32), size=(4, 4))
+stats = raster._fill.stats
+print(sum(stats.cache_hits.values()), sum(stats.cache_misses.values()))
+"""
+
+
+def test_rasteriser_is_compiled_once_and_not_in_every_process(tmp_path):
+    answers = [
+        subprocess.run(
+            [sys.executable, "-c", DRAW_AND_COUNT],
+            env={**os.environ, "CANOPYSIM_CACHE_DIR": str(tmp_path)},
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout
+        for _ in range(2)
+    ]
+    assert answers == ["0 1\n", "1 0\n"]

@@ -10,7 +10,7 @@ from scipy import stats
 import canopysim
 from canopysim.bands import ranges
 from canopysim.tallies.label import Labeller
-from canopysim.tallies.rows import FOLD, BatchRows, mean_and_error
+from canopysim.tallies.rows import FOLD, mean_and_error
 from canopysim.tallies.stop import MIN_BATCH, TargetWatch
 
 
@@ -135,12 +135,9 @@ def test_unknown_error_means_not_yet():
     data["lights"][0]["tilt"] = "180 deg"
     world = world_of(data)
     watch = TargetWatch(world, {"planes": 0.5}, floor=1e-4)
-    rows = BatchRows(plane_cells=tuple(p.cells for p in world.planes))
     traced = trace(world, MIN_BATCH + 4)
     for batch in range(traced.n_batch):
-        rows.absorbed.append(traced.absorbed[batch])
-        rows.crossed_sum.append(traced.crossed_sum[batch])
-        watch.append(rows)
+        watch.append(traced.absorbed[batch], traced.crossed_sum[batch])
     now = watch.progress(1.0)
     assert now.limiting == "plane floor"
     assert np.isnan(now.rel_err)

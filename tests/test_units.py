@@ -117,6 +117,36 @@ def test_other_units(parse, text, value):
             "480 umol",
             "'480 umol': 'umol' is not a unit of photon flux; allowed: umol/s, umol s-1",
         ),
+        (units.parse_length, "3'3\"", "\"3'3\"\": write '3 ft 3 in'"),
+        (units.parse_length, "6 feet 3.5", "'6 feet 3.5': write '6 ft 3.5 in'"),
+        (units.parse_length, "6ft3in", "'6ft3in': write '6 ft 3 in'"),
+        (
+            units.parse_flux,
+            "60 W",
+            "'60 W': watts are not a photon flux; look in the data sheet for the PPF, in umol/s",
+        ),
+        (
+            units.parse_flux,
+            "9000 lm",
+            "'9000 lm': lumens are not a photon flux; look in the data sheet for the PPF, in "
+            "umol/s",
+        ),
+        (
+            units.parse_flux_density,
+            "400 W/m²",
+            "'400 W/m²': watts per area are not a photon flux density; look in the data sheet "
+            "for the PPFD, in umol/m2/s",
+        ),
+        (
+            units.parse_flux_density,
+            "600",
+            "'600' has no unit; write for example '600 umol/m2/s'",
+        ),
+        (
+            units.parse_flux_density,
+            "-1 umol/m2/s",
+            "'-1 umol/m2/s' is negative; a photon flux density is at least 0 umol/m2/s",
+        ),
         (
             units.parse_flux,
             "-1 umol/s",
@@ -195,6 +225,10 @@ def test_formatted_lengths_read_back(metres):
         (units.format_length(1.5), "150 cm"),
         (units.format_length(-0.02), "-2 cm"),
         (units.format_length(12.5), "12.5 m"),
+        (units.format_length(-4e-17), "0 cm"),
+        (units.in_centimetres(1.275), "127.5"),
+        (units.in_centimetres(0.002), "0.2"),
+        (units.in_centimetres(-4e-17), "0"),
         (units.format_angle(math.radians(137.5)), "137.5 deg"),
         (units.format_share(0.12), "12 %"),
         (units.format_share(0.0001), "0.01 %"),

@@ -8,8 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.bands import PAR
+
 if TYPE_CHECKING:
     from canopysim.results import Result
+
+Span = tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -20,18 +24,60 @@ class Estimate:
     std_err: float
 
 
-def in_band(names: list[str], band: str) -> NDArray[np.bool_]:
-    """Which traced bands (n_band,) lie inside a range such as "400-700", nm."""
-    low, high = (float(edge) for edge in band.split("-"))
-    edges = [[float(edge) for edge in name.split("-")] for name in names]
-    return np.array([low <= a and b <= high for a, b in edges], np.bool_)
+UNKNOWN = Estimate(float("nan"), float("nan"))
+
+
+def traced_edges(result: Result) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Lower and upper edges of the traced bands, nm, each (n_band,)."""
+    bands = result.launched.sel(band=result.band_names)
+    return np.asarray(bands["low_nm"], np.float64), np.asarray(bands["high_nm"], np.float64)
+
+
+def is_traced(result: Result, span: Span) -> bool:
+    """Whether a range of wavelengths, nm, is made up of whole traced bands."""
+    low, high = traced_edges(result)
+    return bool((low == span[0]).any() and (high == span[1]).any())
+
+
+def in_span(result: Result, span: Span) -> NDArray[np.bool_]:
+    """Which traced bands lie inside a range.
+
+    Parameters
+    ----------
+    result : Result
+        Any.
+    span : (low, high)
+        Wavelengths, nm.
+
+    Returns
+    -------
+    (n_band,) bool
+
+    Raises
+    ------
+    ValueError
+        If the range cuts through a traced band, or reaches beyond the traced ones.
+    """
+    if not is_traced(result, span):
+        raise ValueError(
+            f"{span[0]:g} to {span[1]:g} nm is no range of whole traced bands; traced are "
+            + ", ".join(f"{name} nm" for name in result.band_names)
+        )
+    low, high = traced_edges(result)
+    return (low >= span[0]) & (high <= span[1])
+
+
+def launched(result: Result, *, span: Span = PAR, group: str = "all") -> float:
+    """Photon flux that a group of lights launches in a range of whole traced bands, µmol s⁻¹."""
+    bands = np.array(result.band_names)[in_span(result, span)]
+    return float(result.launched.sel(group=group, band=bands).sum())
 
 
 def absorbed_per_batch(
     result: Result,
     sink_share: NDArray[np.float64],
     *,
-    band: str = "400-700",
+    span: Span = PAR,
     group: str = "all",
 ) -> NDArray[np.float64]:
     """Absorbed flux of each batch, summed over rows of the books.
@@ -42,8 +88,8 @@ def absorbed_per_batch(
         With its `rows`.
     sink_share : (n_sink,) float64
         How much of each row of the books counts, 0 to 1.
-    band : str
-        Range of wavelengths, nm, that is a union of traced bands.
+    span : (low, high)
+        Range of whole traced bands, nm.
     group : str
         Group of lights, or "all".
 
@@ -52,15 +98,57 @@ def absorbed_per_batch(
     (n_batch,) float64, µmol s⁻¹
         Their mean is the answer, their spread its error.
     """
-    rows = result.rows
-    scale = np.asarray(rows["channel_umol_s_per_quantum"], np.float64)
-    if group != "all":
-        scale = scale * (np.asarray(rows["channel_group"], object) == group)
-    bands = np.flatnonzero(in_band(result.band_names, band))
+    bands = np.flatnonzero(in_span(result, span))
     sinks = np.flatnonzero(sink_share)
-    quanta = rows["absorbed"].transpose("batch", "channel", "sink", "traced_band").values
+    quanta = result.rows["absorbed"].transpose("batch", "channel", "sink", "traced_band").values
     chosen = quanta[:, :, sinks][..., bands].sum(axis=-1, dtype=np.float64)
-    return np.asarray(np.einsum("bcs,c,s->b", chosen, scale, sink_share[sinks]), np.float64)
+    weights = np.einsum("bcs,s->bc", chosen, np.asarray(sink_share, np.float64)[sinks])
+    return np.asarray(weights @ _channel_scale(result, group), np.float64)
+
+
+def crossed_per_batch(
+    result: Result,
+    plane: str,
+    *,
+    span: Span = PAR,
+    group: str = "all",
+    direction: str = "down",
+) -> NDArray[np.float64]:
+    """Photon flux through a whole plane in each batch.
+
+    Parameters
+    ----------
+    result : Result
+        With its `rows`, whose planes are in the order of `planes`.
+    plane : str
+        Name of the plane.
+    span : (low, high)
+        Range of whole traced bands, nm.
+    group : str
+        Group of lights, or "all".
+    direction : str
+        "down" or "up", the way the photons travel.
+
+    Returns
+    -------
+    (n_batch,) float64, µmol s⁻¹
+    """
+    bands = np.flatnonzero(in_span(result, span))
+    at = {
+        "plane": list(result.planes).index(plane),
+        "direction": result.planes[plane]["direction"].values.tolist().index(direction),
+    }
+    quanta = result.rows["crossed_sum"].isel(at).transpose("batch", "channel", "traced_band").values
+    chosen = quanta[..., bands].sum(axis=-1, dtype=np.float64)
+    return np.asarray(chosen @ _channel_scale(result, group), np.float64)
+
+
+def _channel_scale(result: Result, group: str) -> NDArray[np.float64]:
+    """µmol s⁻¹ that a quantum of each channel stands for, (n_channel,); 0 outside the group."""
+    scale = np.array(result.rows["channel_umol_s_per_quantum"], np.float64)
+    if group != "all":
+        scale *= np.asarray(result.rows["channel_group"], object) == group
+    return scale
 
 
 def mean(values: NDArray[np.float64]) -> Estimate:
@@ -83,11 +171,11 @@ def ratio(part: NDArray[np.float64], whole: NDArray[np.float64]) -> Estimate:
     -------
     Estimate
         Sum of `part` over sum of `whole`; the standard error is that of part − ratio × whole, over
-        the mean of `whole` (the first-order or delta method).
+        the mean of `whole` (the first-order or delta method). NaN where `whole` is nothing.
     """
     total = float(whole.sum())
     if not total > 0.0:
-        return Estimate(float("nan"), float("nan"))
+        return UNKNOWN
     value = float(part.sum()) / total
     n = len(whole)
     if n < 2:

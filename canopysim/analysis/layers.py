@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from canopysim.analysis.books import Estimate, absorbed_per_batch, ratio
+from canopysim.analysis.books import UNKNOWN, Estimate, Span, absorbed_per_batch, mean, ratio
+from canopysim.analysis.ends import is_leaf, sink_mask
+from canopysim.bands import PAR
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -33,7 +36,7 @@ class CumulativeShare:
 
 
 def cumulative_share(
-    layers: xr.Dataset, *, group: str = "all", band: str = "400-700"
+    layers: xr.Dataset, *, bands: Sequence[str] = ("400-700",), group: str = "all"
 ) -> CumulativeShare:
     """Add up the layers from the top.
 
@@ -42,31 +45,35 @@ def cumulative_share(
     layers : xarray.Dataset
         `absorbed_umol_s` over (group, layer, band, side), µmol s⁻¹, and `cumulative_lai` over
         layer, at the bottom of each layer; layer 1 is the top.
-    group, band : str
-        Which light.
+    bands : sequence of str
+        Bands to take together; they do not overlap.
+    group : str
+        Group of lights, or "all".
 
     Returns
     -------
     CumulativeShare
         Shares are NaN if nothing was absorbed.
     """
-    at = {"group": group, "band": band, "side": "both"}
-    absorbed = np.asarray(layers["absorbed_umol_s"].sel(at), np.float64)
+    at = {"group": group, "band": list(bands), "side": "both"}
+    absorbed = np.asarray(layers["absorbed_umol_s"].sel(at).sum("band"), np.float64)
     total = float(absorbed.sum())
     share = np.cumsum(absorbed) / total if total > 0.0 else np.full(len(absorbed), np.nan)
     lai = np.asarray(layers["cumulative_lai"], np.float64)
     return CumulativeShare(np.insert(lai, 0, 0.0), np.insert(share, 0, 0.0))
 
 
-def lower_half_share(result: Result, *, group: str = "all", band: str = "400-700") -> Estimate:
+def lower_half_share(result: Result, *, span: Span = PAR, group: str = "all") -> Estimate:
     """Share absorbed below the level that halves the leaf area, of all that leaves absorb.
 
     Parameters
     ----------
     result : Result
         With layers.
-    group, band : str
-        Which light.
+    span : (low, high)
+        Range of whole traced bands, nm.
+    group : str
+        Group of lights, or "all".
 
     Returns
     -------
@@ -79,15 +86,39 @@ def lower_half_share(result: Result, *, group: str = "all", band: str = "400-700
     area = np.asarray(result.layers["leaf_area_m2"], np.float64)
     whole = float(area.sum())
     if not whole > 0.0:
-        return Estimate(float("nan"), float("nan"))
+        return UNKNOWN
 
     # Fraction of each layer's leaf area that lies below the level.
     below = (np.cumsum(area) - 0.5 * whole) / np.where(area > 0.0, area, 1.0)
     below = np.clip(below, 0.0, 1.0)
-    leaf = np.asarray(result.rows["sink_end"], object) == "leaves"
+    leaf = sink_mask(result, is_leaf)
     layer = np.asarray(result.rows["sink_layer"], np.int64)
-    lower = np.where(leaf, below[np.maximum(layer, 1) - 1], 0.0)
+    lower = np.where(leaf > 0.0, below[np.maximum(layer, 1) - 1], 0.0)
     return ratio(
-        absorbed_per_batch(result, lower, band=band, group=group),
-        absorbed_per_batch(result, leaf.astype(np.float64), band=band, group=group),
+        absorbed_per_batch(result, lower, span=span, group=group),
+        absorbed_per_batch(result, leaf, span=span, group=group),
     )
+
+
+def layer_flux(result: Result, layer: int, *, span: Span = PAR, group: str = "all") -> Estimate:
+    """Flux that the leaves of a layer absorb in any range of whole traced bands.
+
+    Parameters
+    ----------
+    result : Result
+        With layers.
+    layer : int
+        1 is the top.
+    span : (low, high)
+        Wavelengths, nm.
+    group : str
+        Group of lights, or "all".
+
+    Returns
+    -------
+    Estimate
+        µmol s⁻¹.
+    """
+    here = np.asarray(result.rows["sink_layer"], np.int64) == layer
+    sinks = sink_mask(result, is_leaf) * here
+    return mean(absorbed_per_batch(result, sinks, span=span, group=group))

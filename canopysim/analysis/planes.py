@@ -1,4 +1,4 @@
-"""How even the light on a plane is: mean, extremes and spread of a map, with their errors."""
+"""The light on a plane: mean, extremes and spread of a map, with their errors."""
 
 from __future__ import annotations
 
@@ -7,8 +7,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from canopysim.analysis.books import Estimate, Span, crossed_per_batch, mean
+from canopysim.bands import PAR
+
 if TYPE_CHECKING:
     import xarray as xr
+
+    from canopysim.results import Result
 
 
 @dataclass(frozen=True)
@@ -17,8 +22,6 @@ class PlaneStatistics:
 
     Attributes
     ----------
-    n_cell : int
-        Cells that have a value.
     mean, mean_std_err : float
         Mean over the plane (all cells have the same area) and its standard error. The error is NaN
         unless the result brings it: cells share photons, so it cannot be had from their own errors.
@@ -36,7 +39,6 @@ class PlaneStatistics:
         reads too low and the maximum too high.
     """
 
-    n_cell: int
     mean: float
     mean_std_err: float
     minimum: float
@@ -79,31 +81,65 @@ def plane_statistics(
     known = np.isfinite(cells)
     cells, errors = cells[known], errors[known]
     if cells.size == 0:
-        return PlaneStatistics(0, *(float("nan"),) * 11)
+        return PlaneStatistics(*(float("nan"),) * 11)
 
-    mean = float(plane["mean"].sel(at)) if "mean" in plane else float(cells.mean())
+    average = float(plane["mean"].sel(at)) if "mean" in plane else float(cells.mean())
     mean_std_err = float(plane["mean_std_err"].sel(at)) if "mean_std_err" in plane else np.nan
     least, greatest = int(cells.argmin()), int(cells.argmax())
     variance = float(cells.var(ddof=1)) if cells.size > 1 else 0.0
     noise = float(np.mean(errors**2))
     return PlaneStatistics(
-        n_cell=int(cells.size),
-        mean=mean,
+        mean=average,
         mean_std_err=float(mean_std_err),
         minimum=float(cells[least]),
         minimum_std_err=float(errors[least]),
         maximum=float(cells[greatest]),
         maximum_std_err=float(errors[greatest]),
-        min_over_mean=_ratio(cells[least], mean),
+        min_over_mean=_ratio(cells[least], average),
         min_over_max=_ratio(cells[least], cells[greatest]),
-        coefficient_of_variation=_ratio(np.sqrt(variance), mean),
+        coefficient_of_variation=_ratio(np.sqrt(variance), average),
         variation_without_noise=(
-            _ratio(np.sqrt(max(variance - noise, 0.0)), mean)
+            _ratio(np.sqrt(max(variance - noise, 0.0)), average)
             if np.isfinite(noise)
             else float("nan")
         ),
         cell_std_err=float(np.sqrt(noise)),
     )
+
+
+def plane_mean(
+    result: Result,
+    name: str,
+    *,
+    span: Span = PAR,
+    group: str = "all",
+    direction: str = "down",
+) -> Estimate:
+    """Mean flux density over a plane in any range of whole traced bands.
+
+    Parameters
+    ----------
+    result : Result
+        With planes.
+    name : str
+        Name of the plane.
+    span : (low, high)
+        Wavelengths, nm.
+    group : str
+        Group of lights, or "all".
+    direction : str
+        "down" or "up", the way the photons travel.
+
+    Returns
+    -------
+    Estimate
+        µmol m⁻² s⁻¹.
+    """
+    plane = result.planes[name]
+    n_cell = plane.sizes["x"] * plane.sizes["y"]
+    area = n_cell * float(plane.attrs["cell_x_m"]) * float(plane.attrs["cell_y_m"])
+    flux = crossed_per_batch(result, name, span=span, group=group, direction=direction)
+    return mean(flux / area)
 
 
 def _ratio(part: float, whole: float) -> float:

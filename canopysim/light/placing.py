@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from canopysim.bands import within
 from canopysim.errors import SceneError
 from canopysim.matter.parts import Part
+from canopysim.units import format_length
 
 if TYPE_CHECKING:
     from canopysim.scene.schema import Scene
@@ -234,28 +235,32 @@ def _refuse_outside(
 ) -> None:
     """Raise for everything that sticks out of the enclosure or into a body."""
     size = np.array([scene.enclosure.width, scene.enclosure.depth, scene.enclosure.height])
-    problems: dict[str, None] = {}
     outlines = [(i, p + box_corners(lo, hi) @ r.T) for i, p, r, lo, hi in boxes]
     outlines += [(s.light, luminous_corners(s)) for s in strips]
+    # Of each light, and of a whole row, only what reaches farthest is told.
+    worst: dict[int, tuple[float, str]] = {}
     for index, corners in outlines:
-        over = np.maximum(-corners, corners - size).max(0)
-        axis = int(over.argmax())
-        if over[axis] > 1e-9:
-            side = (("left", "right"), ("front", "back"), ("floor", "ceiling"))[axis]
-            which = side[0] if (-corners[:, axis]).max() >= over[axis] - 1e-12 else side[1]
-            message = (
-                f"reaches {over[axis] * 100:.3g} cm beyond the {which}; "
-                "move it, turn it or choose a smaller fixture"
-            )
-            problems[scene.problem(("lights", index), message)] = None
+        beyond = np.concatenate([-corners.min(0), corners.max(0) - size])
+        side = int(beyond.argmax())
+        if beyond[side] > max(1e-9, worst.get(index, (0.0, ""))[0]):
+            face = ("left", "front", "floor", "right", "back", "ceiling")[side]
+            worst[index] = (float(beyond[side]), face)
+    problems = []
+    for index, (overhang, face) in sorted(worst.items()):
+        in_row = ", or lessen the row's count or gap" if scene.lights[index].row else ""
+        message = (
+            f"reaches {format_length(overhang)} beyond the {face}; "
+            f"move it, turn it or choose a smaller fixture{in_row}"
+        )
+        problems.append(scene.problem(("lights", index), message))
     for index in sorted(_buried(strips, boxes)):
         message = (
             "a strip lies inside a fixture's body; give it a drop of a few mm "
             "below the body, or a wider gap in the row"
         )
-        problems[scene.problem(("lights", index), message)] = None
+        problems.append(scene.problem(("lights", index), message))
     if problems:
-        raise SceneError(list(problems))
+        raise SceneError(problems)
 
 
 def _buried(

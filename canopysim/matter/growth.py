@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,6 +21,7 @@ Floats = NDArray[np.float64]
 STEM_SIDES, PETIOLE_SIDES = 6, 4
 LIFT = 1e-3
 """m; least height of a stem's foot above the floor, so that no two faces lie in one another."""
+_shared_grid = lru_cache(maxsize=64)(blade_grid)  # plants of one kind have one layout
 N_DRAW = 8
 """Random numbers that each leaf owns, used or not: a new use shifts nothing."""
 LEAST_SIZE = 0.05
@@ -113,7 +115,7 @@ def grow(site: Site, plant: Plant, seed: int, turn: float = 0.0) -> Growth:
     profile = np.linspace(0.0, 1.0, len(plant.size_by_node))
     by_node = np.tile(np.interp(rank, profile, plant.size_by_node), plant.branches)
     size = np.maximum(by_node * plant_size * (1.0 + vary[:, 0]), LEAST_SIZE)
-    grid = blade_grid(plant.outline, plant.triangles_per_leaf)
+    grid = _shared_grid(plant.outline, plant.triangles_per_leaf)
     blades = bend_blades(
         grid,
         length=plant.blade_length * size,

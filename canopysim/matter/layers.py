@@ -75,7 +75,13 @@ def area_by_layer(vertices: Floats, faces: NDArray[np.int32], edges: ArrayLike) 
     inner = np.asarray(edges, dtype=np.float64)[1:-1]
     areas = triangle_areas(vertices, faces)
     heights = np.sort(vertices[faces, 2], axis=1)
-    below = [float(areas @ share_below(heights, height)) for height in inner]
+    low, _, high = np.ascontiguousarray(heights.T)
+    below = []
+    for height in inner:
+        # Only what a level cuts is clipped; up to it lies all that ends there, level leaves too.
+        cut = np.flatnonzero((low < height) & (high > height))
+        clipped = float(areas[cut] @ share_below(heights[cut], height))
+        below.append(float(areas[high <= height].sum()) + clipped)
     total = float(areas.sum())
     # Differences of a running sum: nothing is counted twice or lost.
     upwards = np.diff(np.array([0.0, *below, total]))
@@ -88,9 +94,9 @@ def share_below(heights: Floats, height: float) -> Floats:
     Parameters
     ----------
     heights : (n_face, 3) ndarray, m
-        Heights of the corners, ascending along the last axis.
+        Heights of the corners, ascending along the last axis; the lowest and the highest differ.
     height : float, m
-        The level.
+        The level, between them.
 
     Returns
     -------
@@ -103,14 +109,14 @@ def share_below(heights: Floats, height: float) -> Floats:
     """
     low, middle, high = heights.T
     # Below the middle corner the lowest corner is cut off, above it the highest one. Held to that
-    # range, no share exceeds 1. A level triangle is below every height from its own upwards.
-    under = np.clip(height, low, middle) - low
-    over = high - np.clip(height, middle, high)
-    span = np.where(high > low, high - low, 1.0)
+    # range, no share exceeds 1.
+    under = np.minimum(height, middle) - low
+    over = high - np.maximum(height, middle)
+    span = high - low
     cut_low = (under / span) * (under / np.where(middle > low, middle - low, 1.0))
     cut_high = (over / span) * (over / np.where(high > middle, high - middle, 1.0))
     share: Floats = np.where(height <= middle, cut_low, 1.0 - cut_high)
-    return np.where((low == high) & (height >= low), 1.0, share)
+    return share
 
 
 def cumulative_lai(areas: ArrayLike, ground_area: float) -> Floats:

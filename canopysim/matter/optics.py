@@ -3,26 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cache
-from importlib.resources import files
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.library.leaves import library_spectrum
+
 if TYPE_CHECKING:
     from canopysim.scene.schema_matter import LeafOptics
     from canopysim.scene.spectral import BandValues
-
-LEAF_NAMES: tuple[str, ...] = (
-    "thin_pale_lettuce",
-    "basil",
-    "tomato",
-    "pepper",
-    "soybean",
-    "thick_dark",
-)
-"""Leaves of the library. The names are labels for computed leaves, not measurements."""
 
 UPPER, LOWER = 0, 1
 RHO, TAU = 0, 1
@@ -61,52 +51,6 @@ def leaf_values(leaf: LeafOptics, edges: Sequence[float]) -> NDArray[np.float64]
         [_values(leaf.lower.reflectance, edges), _values(leaf.lower.transmittance, edges)]
     )
     return np.stack([upper, lower])
-
-
-def library_spectrum(name: str, quantity: str) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Spectrum of a library leaf, on its 10 nm grid.
-
-    Parameters
-    ----------
-    name : str
-        One of `LEAF_NAMES`.
-    quantity : {"R", "T"}
-        Hemispherical reflectance or transmittance.
-
-    Returns
-    -------
-    wavelength, share : (41,) ndarray, nm and 0..1
-        Linear in between.
-
-    Raises
-    ------
-    ValueError
-        If the library has no leaf of that name.
-
-    Notes
-    -----
-    Computed with the published plate model (Jacquemoud & Baret 1990, Remote Sens. Environ. 34:75;
-    Feret et al. 2008, 2017, 2021) and its published optical constants
-    (MIT licence, (c) 2020-present J.-B. Feret); see ``canopysim/library/README.md``.
-    """
-    if name not in LEAF_NAMES:
-        known = ", ".join(LEAF_NAMES)
-        raise ValueError(f"{name!r} is not a leaf of the library; it has {known}")
-    columns = _library()
-    return columns["wavelength_nm"], columns[f"{name}_{quantity}"]
-
-
-@cache
-def _library() -> dict[str, NDArray[np.float64]]:
-    """Columns of the leaf table by name, with the suffix ``_like`` dropped."""
-    text = files("canopysim").joinpath("library/leaf_spectra_10nm.csv").read_text("utf-8")
-    header, *rows = text.split()
-    table = np.array([[float(cell) for cell in row.split(",")] for row in rows])
-    names = [name.replace("_like_", "_") for name in header.split(",")]
-    columns = {name: np.ascontiguousarray(table[:, i]) for i, name in enumerate(names)}
-    for column in columns.values():
-        column.setflags(write=False)  # shared by every caller
-    return columns
 
 
 def _band_means(

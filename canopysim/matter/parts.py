@@ -30,6 +30,8 @@ class Part:
         A name in ``scene.leaves`` for leaves, else in ``scene.surfaces``.
     solid : bool
         True for a closed mesh whose inside no photon can reach.
+    n_turned : int
+        Leaves in it that were turned about their stem to clear the walls.
     """
 
     name: str
@@ -38,3 +40,4 @@ class Part:
     faces: NDArray[np.int32]
     surface: str
     solid: bool
+    n_turned: int = 0

@@ -13,6 +13,7 @@ from canopysim.matter.growth import Growth, stalk_mesh
 from canopysim.matter.parts import Part
 from canopysim.matter.planting import ground_area, sites
 from canopysim.matter.stalks import repeat_faces
+from canopysim.units import format_length
 
 if TYPE_CHECKING:
     from canopysim.scene.schema import Scene
@@ -44,10 +45,6 @@ def grow_canopy(scene: Scene) -> list[Part]:
     canopy = scene.canopy
     if canopy is None:
         return []
-    shapeless = [name for name, plant in scene.plants.items() if max(plant.outline) <= 0.0]
-    if shapeless:
-        line = "every width is 0, so the blade has no area; at least one must be more than 0 %"
-        raise SceneError([scene.problem(("plants", name, "outline"), line) for name in shapeless])
     box = np.array([scene.enclosure.width, scene.enclosure.depth, scene.enclosure.height])
     plants = [grow_inside(site, scene.plants[site.kind], canopy.seed, box) for site in sites(scene)]
     factor = 1.0  # of every blade's length and width
@@ -58,7 +55,7 @@ def grow_canopy(scene: Scene) -> list[Part]:
     parts: list[Part] = []
     problems: list[str] = []
     for plant in plants:
-        azimuth, stuck = turn_clear(plant, factor, box)
+        azimuth, walled, stuck = turn_clear(plant, factor, box)
         stalks, stalk_faces = stalk_mesh(plant, azimuth)
         complaint = (
             _stem_outside(plant, box)
@@ -74,7 +71,8 @@ def grow_canopy(scene: Scene) -> list[Part]:
         n_leaf, n_vertex = blades.shape[:2]
         faces = repeat_faces(plant.grid.faces, n_leaf, n_vertex)
         kind = plant.plant
-        parts.append(Part(name, "leaf", blades.reshape(-1, 3), faces, kind.leaf, False))
+        vertices, n_turned = blades.reshape(-1, 3), len(walled)
+        parts.append(Part(name, "leaf", vertices, faces, kind.leaf, False, n_turned))
         # Stalks run into their stem, so the inside of one can be reached from the other: a shell.
         parts.append(Part(f"{name}-stem", "stem", stalks, stalk_faces, kind.stem, False))
     if problems:
@@ -90,13 +88,13 @@ def _stem_outside(plant: Growth, box: Floats) -> str | None:
     low, high = stems.min(axis=0), stems.max(axis=0)
     if high[2] > box[2] - CLEARANCE:
         return (
-            f"{_place(plant)}: its stem reaches {_cm(high[2])} above the floor and the ceiling is "
-            f"at {_cm(box[2])}; lower base, nodes or internode"
+            f"{_place(plant)}: its stem reaches {format_length(high[2])} above the floor and the "
+            f"ceiling is at {format_length(box[2])}; lower base, nodes or internode"
         )
+    x, y = (f"{format_length(low[k])} to {format_length(high[k])}" for k in range(2))
     return (
-        f"{_place(plant)}: its stems take x {_cm(low[0])} to {_cm(high[0])} and y {_cm(low[1])} "
-        f"to {_cm(high[1])} of a floor of {_cm(box[0])} by {_cm(box[1])}; move the plant away "
-        "from the wall or lessen branch_angle"
+        f"{_place(plant)}: its stems take x {x} and y {y} of a floor of {format_length(box[0])} by "
+        f"{format_length(box[1])}; move the plant away from the wall or lessen branch_angle"
     )
 
 
@@ -113,18 +111,20 @@ def _leaf_outside(plant: Growth, stuck: NDArray[np.intp], factor: float, box: Fl
     lowest, highest = vertices[..., 2].min(), vertices[..., 2].max()
     if lowest < CLEARANCE:
         return (
-            f"{which} hangs down to {_cm(lowest)} above the floor, at least 0.1 cm is needed; "
-            "raise base or first_leaf_height, or lessen blade_angle, curvature or blade_length"
+            f"{which} hangs down to {format_length(lowest)} above the floor, at least "
+            f"{format_length(CLEARANCE)} is needed; raise base or first_leaf_height, or lessen "
+            "blade_angle, curvature or blade_length"
         )
     if highest > box[2] - CLEARANCE:
         return (
-            f"{which} reaches {_cm(highest)} above the floor and the ceiling is at {_cm(box[2])}; "
-            "lower base, nodes or internode"
+            f"{which} reaches {format_length(highest)} above the floor and the ceiling is at "
+            f"{format_length(box[2])}; lower base, nodes or internode"
         )
     reach = np.linalg.norm(vertices[0, :, :2] - plant.node[leaf, :2], axis=1).max()
     return (
-        f"{which} reaches {_cm(reach)} from its stem, and no way of turning it keeps it off the "
-        "walls; move the plant inwards, or lessen petiole_length, blade_length or leaf_area_index"
+        f"{which} reaches {format_length(reach)} from its stem, and no way of turning it keeps it "
+        "off the walls; move the plant inwards, or lessen petiole_length, blade_length or "
+        "leaf_area_index"
     )
 
 
@@ -140,9 +140,4 @@ def _petiole_outside(plant: Growth, stalks: Floats, box: Floats) -> str | None:
 
 def _place(plant: Growth) -> str:
     """Name a plant and where it stands."""
-    return f"{plant.site.name} at {_cm(plant.site.x)}, {_cm(plant.site.y)}"
-
-
-def _cm(length: float) -> str:
-    """Length in metres as text in centimetres."""
-    return f"{100.0 * length:.1f} cm"
+    return f"{plant.site.name} at {format_length(plant.site.x)}, {format_length(plant.site.y)}"

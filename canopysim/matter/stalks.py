@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -107,6 +109,7 @@ def _rings(
     return ring
 
 
+@cache
 def _tube_faces(n_ring: int, n_side: int) -> Faces:
     """Faces of `n_ring` rings of `n_side` corners, numbered ring by ring, with two end caps."""
     corner = np.arange(n_side)
@@ -118,4 +121,6 @@ def _tube_faces(n_ring: int, n_side: int) -> Faces:
     k = np.arange(1, n_side - 1)
     foot = np.stack((0 * k, k + 1, k), -1)
     top = (n_ring - 1) * n_side + np.stack((0 * k, k, k + 1), -1)
-    return np.concatenate((sides.reshape(-1, 3), foot, top)).astype(np.int32)
+    faces = np.concatenate((sides.reshape(-1, 3), foot, top)).astype(np.int32)
+    faces.setflags(write=False)  # shared by every tube of that size
+    return faces

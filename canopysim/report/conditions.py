@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+from functools import partial
+from operator import eq
 from typing import TYPE_CHECKING
 
+from canopysim.analysis.books import launched
+from canopysim.analysis.ends import ends_of, share_at
+from canopysim.analysis.far_red import far_red_span
+from canopysim.bands import PAR
 from canopysim.report.words import (
     FLUX,
     PPFD_BAND,
@@ -11,9 +17,11 @@ from canopysim.report.words import (
     centimetres,
     count,
     duration,
+    end_label,
     group_label,
     percent,
     significant,
+    span_label,
 )
 
 if TYPE_CHECKING:
@@ -26,17 +34,20 @@ _SETTINGS = {
     "canopy_height_m": "Canopy height, cm",
     "leaf_area_m2": "Leaf area, one-sided, m²",
     "target": "Target: relative standard error",
-    "target_floor": "Target: absolute floor, share of launched 400–700 nm photons",
     "max_packets": "Packet budget",
     "max_time_s": "Time budget",
+}
+# What only a repetition or a check of the program needs.
+_RECORD = {
+    "target_floor": f"Target: absolute floor, share of launched {band_label(PPFD_BAND)} photons",
     "batch_packets": "Packets in a batch",
     "n_triangle": "Triangles in the scene",
 }
 
 
 def condition_rows(result: Result) -> list[tuple[str, str]]:
-    """Under which conditions the figures hold: size, lining, plants, and all that was set."""
-    settings = dict(result.settings)
+    """Under which conditions the figures hold: size, lining, plants, lights, and when to stop."""
+    settings = {key: value for key, value in result.settings.items() if key not in _RECORD}
     rows = []
     size = [settings.pop(f"{axis}_m", None) for axis in ("width", "depth", "height")]
     if all(value is not None for value in size):
@@ -45,10 +56,29 @@ def condition_rows(result: Result) -> list[tuple[str, str]]:
     for key, value in settings.items():
         label = _SETTINGS.get(key, key.replace("_", " ").capitalize())
         rows.append((label, _setting(key, value)))
-    for group in result.launched["group"].values:
-        launched = float(result.launched.sel(group=group, band=PPFD_BAND))
-        name = f"Launched by {group_label(str(group))}, {band_label(PPFD_BAND)}"
-        rows.append((name, f"{significant(launched, 4)} {FLUX}"))
+    for group in (str(name) for name in result.launched["group"].values):
+        for span in (PAR, far_red_span(result)):
+            flux = significant(launched(result, span=span, group=group), 4)
+            rows.append((f"Launched by {group_label(group)}, {span_label(span)}", f"{flux} {FLUX}"))
+    return rows
+
+
+def record_rows(result: Result) -> list[tuple[str, str]]:
+    """List what a repetition or a check of the program needs: batches, corrections, digest."""
+    rows = [
+        (label, _setting(key, result.settings[key]))
+        for key, label in _RECORD.items()
+        if key in result.settings
+    ]
+    rows.append(("Batches", count(result.n_batch)))
+    for end in ends_of(result):
+        if end.kind in ("untraced", "roulette", "choice"):
+            name = end_label(end)
+            for span in (PAR, far_red_span(result)):
+                share = share_at(result, partial(eq, end), span=span)
+                text = percent(share.value, share.std_err).replace("none seen", "none")
+                rows.append((f"{name[0].upper()}{name[1:]}, {span_label(span)}", text))
+    rows.append(("Digest of the inputs", result.digest))
     return rows
 
 

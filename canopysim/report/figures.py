@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import textwrap
+from functools import partial
+from operator import eq
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from canopysim.analysis.books import in_span
+from canopysim.analysis.ends import share_at
 from canopysim.analysis.layers import cumulative_share
-from canopysim.report.rows import far_red_sum, shown_ends
+from canopysim.report.ends import shown_ends, shown_spans
+from canopysim.report.rows import emits
 from canopysim.report.svg import INK, PALETTE, drawing, new_figure
 from canopysim.report.words import (
     FLUX_DENSITY,
@@ -17,6 +22,7 @@ from canopysim.report.words import (
     centimetres,
     end_label,
     group_label,
+    span_label,
 )
 
 if TYPE_CHECKING:
@@ -38,7 +44,7 @@ def layer_profile(result: Result) -> str:
     -------
     str
         SVG element; bars have the height of the layer, error bars are ± one standard error of
-        the sum over all lights, 400–700 nm.
+        the sum over all lights, 400–700 nm. Groups that emit none of it are left out.
     """
     layers = _layers(result)
     with drawing(
@@ -49,7 +55,10 @@ def layer_profile(result: Result) -> str:
         bottom = 100.0 * np.asarray(layers["z_bottom_m"], np.float64)
         height = 100.0 * np.asarray(layers["z_top_m"], np.float64) - bottom
         start = np.zeros(len(bottom))
-        for number, group in enumerate(result.groups):
+        lit = [group for group in result.groups if emits(result, group, PPFD_BAND)]
+        for group in lit:
+            # A group keeps its colour whatever the others emit.
+            number = result.groups.index(group)
             value = np.asarray(here["absorbed_per_leaf_area"].sel(group=group), np.float64)
             axes.barh(
                 bottom,
@@ -76,8 +85,8 @@ def layer_profile(result: Result) -> str:
         axes.set_ylim(bottom=0.0)
         axes.set_xlabel(f"absorbed per leaf area ({FLUX_DENSITY}, {band_label(PPFD_BAND)})")
         axes.set_ylabel("height above the floor (cm)")
-        if len(result.groups) > 1:
-            _legend_below(axes, len(result.groups))
+        if lit and len(result.groups) > 1:
+            _legend_below(axes, len(lit))
         _tidy(axes)
         d.finish(figure)
     return d.svg
@@ -94,26 +103,28 @@ def layer_share(result: Result) -> str:
     Returns
     -------
     str
-        SVG element, one line each for 400–700 nm and for all far-red.
+        SVG element, one line each for 400–700 nm and for far-red; none for what no light emits.
     """
     layers = _layers(result)
     with drawing("layer-share", "Cumulative share of absorbed photons by leaf area index") as d:
         figure, axes = new_figure(4.6, 3.7)
-        for number, band in enumerate([PPFD_BAND, *far_red_sum(result)]):
-            curve = cumulative_share(layers, band=band)
+        spans = shown_spans(result)
+        for number, span in enumerate(spans):
+            bands = np.array(result.band_names)[in_span(result, span)]
+            curve = cumulative_share(layers, bands=bands.tolist())
             axes.plot(
                 curve.lai,
                 100.0 * curve.share,
                 marker=("o", "s")[number],
                 color=PALETTE[number],
                 linestyle="-" if number == 0 else "--",
-                label=band_label(band),
+                label=span_label(span),
             )
         axes.set_xlim(left=0.0)
         axes.set_ylim(0.0, 104.0)
         axes.set_xlabel("leaf area index from the top (m² m⁻²)")
         axes.set_ylabel("share of what leaves absorb (%)")
-        _legend_below(axes, 2)
+        _legend_below(axes, len(spans))
         _tidy(axes)
         d.finish(figure)
     return d.svg
@@ -183,25 +194,24 @@ def ends_bars(result: Result) -> str:
     str
         SVG element: shares of the launched photons of all lights in 400–700 nm and in far-red.
     """
-    ends = shown_ends(result)
-    bands = [PPFD_BAND, *far_red_sum(result)]
+    ends, spans = shown_ends(result), shown_spans(result)
     with drawing("photon-ends", "Where the photons ended, share of launched photons") as d:
         figure, axes = new_figure(4.6, 0.95 + 0.32 * max(len(ends), 1))
         row = np.arange(len(ends))
-        thickness = 0.8 / len(bands)
-        for number, band in enumerate(bands):
-            at = {"group": "all", "band": band, "end": ends}
+        thickness = 0.8 / len(spans)
+        for number, span in enumerate(spans):
+            share = [share_at(result, partial(eq, end), span=span) for end in ends]
             axes.barh(
                 row - 0.4 + (number + 0.5) * thickness,
-                np.nan_to_num(100.0 * np.asarray(result.ends["share"].sel(at), np.float64)),
+                np.nan_to_num([100.0 * estimate.value for estimate in share]),
                 0.92 * thickness,
                 color=PALETTE[number],
-                label=band_label(band),
+                label=span_label(span),
             )
         axes.set_yticks(row, [textwrap.shorten(end_label(end), 34) for end in ends])
         axes.invert_yaxis()
         axes.set_xlabel("share of launched photons (%)")
-        _legend_below(axes, len(bands))
+        _legend_below(axes, len(spans))
         _tidy(axes)
         d.finish(figure)
     return d.svg

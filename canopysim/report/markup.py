@@ -23,7 +23,7 @@ def escape(text: object) -> str:
 
 def prose(text: str) -> str:
     """Escaped text of our own whose units and wavebands are not broken over lines."""
-    pattern = rf"{FLUX_DENSITY}|{FLUX}|\d{{3,4}}–\d{{3,4}} nm|± \S+(?: %)?"
+    pattern = rf"{FLUX_DENSITY}|{FLUX}|\d{{3,4}}–\d{{3,4}} nm|(?:[−\d.]+ )?± [\d.]+(?: %)?"
     return re.sub(pattern, lambda match: f'<span class="u">{match[0]}</span>', escape(text))
 
 
@@ -56,6 +56,11 @@ def pairs_html(pairs: Iterable[tuple[str, str]]) -> str:
         f"<div><dt>{prose(name)}</dt><dd>{prose(value)}</dd></div>\n" for name, value in pairs
     )
     return f"<dl>\n{items}</dl>"
+
+
+def folded_html(title: str, body: str) -> str:
+    """Part of the page that is closed until it is asked for; `body` is markup of our own making."""
+    return f"<details><summary>{escape(title)}</summary>\n{body}</details>"
 
 
 def figure_html(svg: str, caption: str) -> str:
@@ -111,6 +116,7 @@ dl > div { border-bottom: 1px solid var(--line); padding: 0.2rem 0; min-width: 0
 dt { font-size: 0.85rem; opacity: 0.8; } dd { margin: 0; }
 pre { overflow-x: auto; background: var(--soft); padding: 0.8rem; font-size: 0.85rem;
   overflow-wrap: normal; }
+details { margin: 1rem 0; }
 summary { cursor: pointer; font-weight: 600; }
 @media print { body { max-width: none; } details > pre { white-space: pre-wrap; } }
 """

@@ -7,31 +7,34 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from canopysim.analysis.ends import walls_share
+from canopysim.analysis.ends import is_leaf, share_at
+from canopysim.analysis.far_red import red_to_far_red
 from canopysim.analysis.layers import lower_half_share
 from canopysim.analysis.planes import plane_statistics
 from canopysim.report import figures
-from canopysim.report.conditions import condition_rows
+from canopysim.report.accuracy import batch_note, has_errors, reached_errors
+from canopysim.report.conditions import condition_rows, record_rows
+from canopysim.report.ends import ends_table, shown_spans, walls_parts
 from canopysim.report.markup import (
     STYLE,
     escape,
     figure_html,
+    folded_html,
     pairs_html,
     picture_html,
     prose,
     table_html,
 )
 from canopysim.report.rows import (
-    band_table,
-    ends_table,
-    far_red_bands,
+    RATIO_BANDS,
+    far_red_table,
     group_table,
     is_canopy_top,
     layer_table,
+    other_bands_table,
     plane_table,
-    reached_errors,
+    shown_value,
     top_plane,
-    untraced,
 )
 from canopysim.report.words import (
     FLUX,
@@ -42,10 +45,12 @@ from canopysim.report.words import (
     count,
     duration,
     percent,
+    significant,
+    span_label,
     stop_label,
     with_error,
 )
-from canopysim.results import replace_synced
+from canopysim.sealed import replace_synced
 
 if TYPE_CHECKING:
     from canopysim.results import Result
@@ -63,7 +68,8 @@ METHOD = (
     "Photon packets are launched from the lights and followed one by one: they are reflected, pass "
     "through leaves, and are absorbed in part at every meeting, for all wavebands along one path. "
     "The standard errors come from the spread between independent batches of packets. Flux "
-    "densities on planes are cosine-weighted; PPFD is 400–700 nm. Shares are of launched photons."
+    "densities on planes are cosine-weighted; PPFD, the photosynthetic photon flux density, is "
+    "400–700 nm. Shares are of launched photons."
 )
 
 
@@ -111,8 +117,8 @@ def page_text(result: Result, picture: Path | None = None) -> str:
         + "".join(f"<li>{prose(line)}</li>\n" for line in CAUTIONS)
         + "</ul>",
         _run(result),
-        "<details><summary>The scene file</summary>\n"
-        f"<pre>{escape(result.scene_text)}</pre></details>",
+        folded_html("For the record", pairs_html(record_rows(result))),
+        folded_html("The scene file", f"<pre>{escape(result.scene_text)}</pre>"),
     ]
     body = "\n".join(section for section in sections if section)
     return (
@@ -132,14 +138,20 @@ def _opening(result: Result) -> str:
         f"{duration(result.seconds)}. The run ended because {stop_label(result.stopped_by)}."
     )
     text = f'<h1>{escape(result.title)}</h1>\n<p class="lead">{escape(lead)}</p>'
+    note = batch_note(result)
     if result.partial:
         reached = "; ".join(reached_errors(result))
         warning = (
             f"It ended early because {stop_label(result.stopped_by)}. The figures are sound, but "
-            "their errors are wider than those of a full run"
+            f"their errors are wider than those of a full run ({reached})."
         )
-        warning += f" ({reached})." if reached else "."
+        if not has_errors(result):
+            warning = f"It ended early because {stop_label(result.stopped_by)}. {note}"
         text += f'\n<p class="warning"><strong>Partial run.</strong> {prose(warning)}</p>'
+    if note and has_errors(result):
+        text += f'\n<p class="note">{prose(note)}</p>'
+    elif note and not result.partial:
+        text += f'\n<p class="warning"><strong>No errors known.</strong> {prose(note)}</p>'
     return text
 
 
@@ -152,53 +164,67 @@ def _card(label: str, value: str, unit: str) -> str:
 
 def _headline(result: Result) -> str:
     """Answers that a grower looks for, before any table."""
-    band = band_label(PPFD_BAND)
-    cards = []
-    name = top_plane(result)
-    if name is not None:
-        figures_of = plane_statistics(result.planes[name])
-        height = centimetres(float(result.planes[name].attrs["height_m"]))
-        label = (
-            "Light at the top of the canopy" if is_canopy_top(result, name) else "Light on a plane"
-        )
-        cards.append(
-            _card(
-                label,
-                with_error(figures_of.mean, figures_of.mean_std_err),
-                f"{FLUX_DENSITY}, {band}: mean PPFD travelling down on {name}, "
-                f"{height} cm above the floor",
-            )
-        )
-    if result.layers is not None:
-        lowest = result.layers.isel(layer=-1).sel(group="all", band=PPFD_BAND, side="both")
-        cards.append(
-            _card(
-                "What the lowest leaves get",
-                with_error(
-                    float(lowest["absorbed_per_leaf_area"]),
-                    float(lowest["absorbed_per_leaf_area_std_err"]),
-                ),
-                f"{FLUX_DENSITY}, {band}, absorbed per leaf area of layer {int(lowest['layer'])}",
-            )
-        )
-        launched = float(result.launched.sel(group="all", band=PPFD_BAND))
-        leaves = result.ends.sel(end="leaves", group="all", band=PPFD_BAND)
-        cards.append(
-            _card(
-                "Absorbed by leaves",
-                percent(float(leaves["share"]), float(leaves["share_std_err"])),
-                f"of {with_error(launched, 0.0).removesuffix(' ± 0')} {FLUX} launched, {band}",
-            )
-        )
-    walls = walls_share(result)
+    cards = [*_plane_cards(result), *_leaf_cards(result)]
+    walls, floor, escaped = walls_parts(result)
     cards.append(
         _card(
             "What the walls cost",
-            percent(walls.value, walls.std_err),
-            f"of the launched photons, {band}, absorbed by walls and ceiling",
+            walls,
+            f"of launched photons, {band_label(PPFD_BAND)}: walls and ceiling with their patches. "
+            f"Floor: {floor}; escaped through openings: {escaped}",
         )
     )
     return f'<div class="cards">\n{"".join(cards)}</div>'
+
+
+def _plane_cards(result: Result) -> list[str]:
+    """PPFD, and red over far-red where it is known, on the plane nearest to the canopy's top."""
+    name = top_plane(result)
+    if name is None:
+        return []
+    mean = plane_statistics(result.planes[name])
+    height = centimetres(float(result.planes[name].attrs["height_m"]))
+    where = "at the top of the canopy" if is_canopy_top(result, name) else "on a plane"
+    place = f"travelling down on {name}, {height} cm above the floor"
+    value = shown_value(result, mean.mean, mean.mean_std_err, "all", PPFD_BAND)
+    unit = (
+        f"{FLUX_DENSITY}, {band_label(PPFD_BAND)}: mean photosynthetic photon flux density (PPFD) "
+        f"{place}"
+    )
+    cards = [_card(f"Light {where}", value, unit)]
+    ratio = red_to_far_red(result, name)
+    if ratio.value == ratio.value:
+        text = with_error(ratio.value, ratio.std_err)
+        cards.append(
+            _card(f"Red to far-red {where}", text, f"photons, {RATIO_BANDS}, mean {place}")
+        )
+    return cards
+
+
+def _leaf_cards(result: Result) -> list[str]:
+    """Say what the lowest layer gets, and what all leaves absorb."""
+    if result.layers is None:
+        return []
+    band = band_label(PPFD_BAND)
+    lowest = result.layers.isel(layer=-1).sel(group="all", band=PPFD_BAND, side="both")
+    value = shown_value(
+        result,
+        float(lowest["absorbed_per_leaf_area"]),
+        float(lowest["absorbed_per_leaf_area_std_err"]),
+        "all",
+        PPFD_BAND,
+    )
+    unit = f"{FLUX_DENSITY}, {band}, absorbed per leaf area of layer {int(lowest['layer'])}"
+    leaves = share_at(result, is_leaf)
+    launched = float(result.launched.sel(group="all", band=PPFD_BAND))
+    return [
+        _card("What the lowest leaves get", value, unit),
+        _card(
+            "Absorbed by leaves",
+            percent(leaves.value, leaves.std_err),
+            f"of {significant(launched, 4)} {FLUX} launched, {band}",
+        ),
+    ]
 
 
 def _layers(result: Result) -> str:
@@ -216,12 +242,17 @@ def _layers(result: Result) -> str:
         )
         + "</p>"
     )
+    bars = (
+        "."
+        if not has_errors(result)
+        else ("; error bars: ± one standard error of all lights together.")
+    )
     parts.append('<div class="figures">')
     parts.append(
         figure_html(
             figures.layer_profile(result),
             f"Absorbed photons per one-sided leaf area by height, {band_label(PPFD_BAND)}, "
-            f"{FLUX_DENSITY}; error bars: ± one standard error of all lights together.",
+            f"{FLUX_DENSITY}" + bars,
         )
     )
     parts.append(
@@ -233,12 +264,9 @@ def _layers(result: Result) -> str:
     )
     parts.append("</div>")
     if len(result.groups) > 1:
-        parts.append(table_html(group_table(layers, result.groups)))
-    far_red = far_red_bands(result)
-    if far_red:
-        parts.append(table_html(band_table(layers, far_red, "Far-red, apart")))
-    others = [str(band) for band in layers["band"].values if band not in far_red]
-    parts.append(table_html(band_table(layers, others, "Other wavebands")))
+        parts.append(table_html(group_table(result)))
+    parts.append(table_html(far_red_table(result)))
+    parts.append(table_html(other_bands_table(result)))
     return "\n".join(parts)
 
 
@@ -263,7 +291,7 @@ def _ends(result: Result) -> str:
     drawing = figure_html(
         figures.ends_bars(result),
         "Share of the launched photons of all lights that ended at each place, "
-        f"{band_label(PPFD_BAND)} and far-red.",
+        f"{' and '.join(span_label(span) for span in shown_spans(result))}.",
     )
     return f"<h2>Where the photons ended</h2>\n{drawing}\n{table_html(ends_table(result))}"
 
@@ -280,14 +308,11 @@ def _run(result: Result) -> str:
     rows = [
         ("Ended because", stop_label(result.stopped_by)),
         ("Photon packets", count(result.n_packet)),
-        ("Batches", count(result.n_batch)),
         ("Seed", str(result.seed)),
         ("Time", f"{duration(result.seconds)} on {result.threads} threads"),
-        ("Photons lost by the program (untraced)", untraced(result)),
         *(("Standard error reached", line) for line in reached_errors(result)),
         ("Wavebands", ", ".join(band_label(band) for band in result.band_names)),
         ("Groups of lights", ", ".join(result.groups)),
         ("Versions", ", ".join(f"{name} {version}" for name, version in result.versions.items())),
-        ("Digest of the inputs", result.digest),
     ]
     return "<h2>Settings and versions</h2>\n" + pairs_html(rows)

@@ -18,14 +18,19 @@ LINE_EVERY_S = 10.0
 
 
 def describe(now: Progress) -> str:
-    """Say where a run stands: packets, rate, the limiting tally with its error, time left."""
+    """Say where a run stands: packets, rate, the limiting tally with its error, time left.
+
+    The time left is told once two batches or more have given an error: a guess from one batch, or
+    from the budget while the target is likely to end the run, would be far off.
+    """
     rate = now.n_packet / now.seconds if now.seconds > 0 else math.nan
     text = f"{count(now.n_packet)} packets, {rate / 1000:.0f} thousand/s"
+    known = not math.isnan(now.rel_err)
     if now.limiting:
-        known = not math.isnan(now.rel_err)
         error = f"± {percent(now.rel_err)}" if known else "not yet known"
         text += f"; {now.limiting} {error} (target {percent(now.wanted)})"
-    if not math.isnan(now.packets_wanted):
+    settled = now.n_batch >= 2 and (known or not now.limiting)
+    if settled and not math.isnan(now.packets_wanted):
         left = max(0.0, now.packets_wanted - now.n_packet) / rate
         text += f"; about {duration(left)} left"
     return text

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numba
 import numpy as np
+
+from canopysim.transport.target import jit
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 
-@numba.njit(nogil=True, fastmath=False)
+# Kept compiled where the photon kernels are; numba's own stamp of this file notices an edit.
+@jit
 def _fill(screen, colours, image, depth):  # type: ignore[no-untyped-def]
     height, width = depth.shape
     for face in range(screen.shape[0]):

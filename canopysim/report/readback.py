@@ -5,22 +5,19 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from pydantic import BaseModel
 
+from canopysim.bands import PAR, ranges
 from canopysim.matter.enclosure import FACES
+from canopysim.report.defaults import DefaultUsed, defaults_used
 from canopysim.report.words import count, significant
-from canopysim.bands import ranges
-from canopysim.units import format_share
+from canopysim.units import format_share, in_centimetres
+from canopysim.world.cautions import cautions
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from canopysim.scene.schema import Scene
     from canopysim.world.compile import World
-
-
-def _cm(metres: float) -> str:
-    return f"{metres * 100:.4g}"
 
 
 def read_back(scene: Scene, world: World) -> RenderableType:
@@ -53,12 +50,15 @@ def read_back(scene: Scene, world: World) -> RenderableType:
         pieces += [_layers(world), _plants(scene, world)]
     if world.planes:
         pieces.append(_planes(world))
+    asked, batch = scene.tracing.batch, world.batch_packets
+    rounded = f" ({count(asked)} asked for, rounded for each strip)" if asked != batch else ""
     pieces += [
         Text(
             f"{count(world.n_triangle)} triangles, {len(world.strips)} luminous "
-            f"strips, {count(world.batch_packets)} packets in a batch.\n"
+            f"strips, {count(batch)} packets in a batch{rounded}.\n"
         ),
-        _defaults(scene),
+        *_cautions(scene, world),
+        *_defaults(defaults_used(scene)),
         Text(f"\nTrace it with: canopysim run {scene.path or where}"),
     ]
     return Group(*pieces)
@@ -85,7 +85,7 @@ def _row(table: Any, *cells: str) -> None:
 
 def _enclosure(scene: Scene) -> Any:
     """Size, and what each face does with 400-700 nm light (mean over wavelength)."""
-    size = " x ".join(_cm(v) for v in scene.enclosure.size)
+    size = " x ".join(in_centimetres(v) for v in scene.enclosure.size)
     table = _table(
         f"Enclosure {size} cm (width, depth, height): what is reflected of 400–700 nm",
         "face", "surface", "diffuse", "like a mirror", "absorbed",
@@ -96,8 +96,8 @@ def _enclosure(scene: Scene) -> Any:
             _row(table, name, "open", "–", "–", "photons leave")
             return
         optics = scene.surfaces[surface]
-        diffuse = float(optics.diffuse.values((400.0, 700.0))[0])
-        mirror = float(optics.specular.values((400.0, 700.0))[0])
+        diffuse = float(optics.diffuse.values(PAR)[0])
+        mirror = float(optics.specular.values(PAR)[0])
         lost = format_share(1 - diffuse - mirror)
         _row(table, name, surface, format_share(diffuse), format_share(mirror), lost)
 
@@ -145,8 +145,8 @@ def _mounting(scene: Scene, world: World) -> Any:
             name = f"{strip.light + 1} {scene.lights[strip.light].fixture}"
         towards = ", ".join(f"{v:+.2f}" for v in -strip.axes[2] + 0.0)
         _row(
-            table, name, strip.group, ", ".join(_cm(v) for v in strip.centre),
-            f"{_cm(strip.length_m)} x {_cm(strip.width_m)}", towards,
+            table, name, strip.group, ", ".join(in_centimetres(v) for v in strip.centre),
+            f"{in_centimetres(strip.length_m)} x {in_centimetres(strip.width_m)}", towards,
         )  # fmt: skip
     return table
 
@@ -163,7 +163,7 @@ def _layers(world: World) -> Any:
     for i, area in enumerate(layers.leaf_area):
         total += float(area)
         _row(
-            table, str(i + 1), f"{_cm(layers.z_bottom[i])} – {_cm(layers.z_top[i])}",
+            table, str(i + 1), f"{in_centimetres(layers.z_bottom[i])} – {in_centimetres(layers.z_top[i])}",
             f"{area:.4f}", f"{area / layers.ground_area:.3f}", f"{total / layers.ground_area:.3f}",
         )  # fmt: skip
     return table
@@ -177,18 +177,12 @@ def _plants(scene: Scene, world: World) -> Any:
     assert layers is not None
     leaves = [p for p in world.parts if p.kind == "leaf"]
     n_triangle = sum(len(p.faces) for p in leaves)
-    coarse = [name for name, plant in scene.plants.items() if plant.triangles_per_leaf < 12]
     text = (
         f"{len(leaves)} plants, one-sided leaf area {layers.leaf_area.sum():.4f} m² on "
         f"{layers.ground_area:.4g} m² of ground: LAI "
-        f"{layers.leaf_area.sum() / layers.ground_area:.4f}; top at {_cm(layers.top)} cm; "
+        f"{layers.leaf_area.sum() / layers.ground_area:.4f}; top at {in_centimetres(layers.top)} cm; "
         f"{count(n_triangle)} leaf triangles.\n"
     )
-    for name in coarse:
-        text += (
-            f"Leaves of {name} have only {scene.plants[name].triangles_per_leaf} triangles: their "
-            "curvature is coarse.\n"
-        )
     return Text(text)
 
 
@@ -198,69 +192,36 @@ def _planes(world: World) -> Any:
         "Counting planes", "plane", "height, cm", "cells (x by y)", "cell, cm",
     )  # fmt: skip
     for plane in world.planes:
-        cell = " x ".join(_cm(v) for v in plane.cell_m)
-        _row(table, plane.name, _cm(plane.height), f"{plane.cells[0]} by {plane.cells[1]}", cell)
+        cell = " x ".join(in_centimetres(v) for v in plane.cell_m)
+        _row(
+            table,
+            plane.name,
+            in_centimetres(plane.height),
+            f"{plane.cells[0]} by {plane.cells[1]}",
+            cell,
+        )
     return table
 
 
-def _defaults(scene: Scene) -> Any:
-    """Everything that the file leaves to the program, a line each, as one would write it."""
+def _cautions(scene: Scene, world: World) -> list[RenderableType]:
+    """What can be traced and is yet worth a second look."""
+    from rich.padding import Padding
     from rich.text import Text
 
-    lines = [f"  {entry}: {value}" for entry, value in defaults_used(scene)]
-    return Text("Defaults used (what each means: canopysim schema)\n" + "\n".join(lines))
+    found = cautions(scene, world)
+    lines = [Padding(Text(line), (0, 0, 0, 2), expand=False) for line in found]
+    return [Text("Cautions", style="bold"), *lines, Text()] if lines else []
 
 
-def defaults_used(scene: Scene) -> list[tuple[str, str]]:
-    """Entries that were not written, with their defaults as the user would write them.
+def _defaults(used: list[DefaultUsed]) -> list[RenderableType]:
+    """Everything that the file leaves to the program, with what it means."""
+    from rich.padding import Padding
+    from rich.text import Text
 
-    Parameters
-    ----------
-    scene : Scene
-        A checked scene.
-
-    Returns
-    -------
-    list of (entry, value)
-        Entries whose default is "nothing" are left out; entries that repeat for many lights or
-        plants are listed for each.
-    """
-    found: list[tuple[str, str]] = []
-
-    def visit(model: BaseModel, path: str) -> None:
-        for name, field in type(model).model_fields.items():
-            value = getattr(model, name)
-            entry = f"{path}.{name}" if path else name
-            if name not in model.model_fields_set:
-                if field.default not in (None, (), {}, [], "") and not _is_empty(value):
-                    found.append((entry, _written(field.default)))
-                if isinstance(field.default, dict) and isinstance(value, BaseModel):
-                    visit(value, entry)
-                continue
-            descend(value, entry)
-
-    def descend(value: object, entry: str) -> None:
-        if isinstance(value, BaseModel):
-            visit(value, entry)
-        elif isinstance(value, dict):
-            for key, item in value.items():
-                descend(item, f"{entry}.{key}")
-        elif isinstance(value, tuple | list):
-            for number, item in enumerate(value, 1):
-                descend(item, f"{entry}[{number}]")
-
-    visit(scene, "")
-    return found
-
-
-def _is_empty(value: object) -> bool:
-    return isinstance(value, tuple | dict | list) and len(value) == 0
-
-
-def _written(value: object) -> str:
-    """Write a default as the scene file would have it."""
-    if isinstance(value, tuple | list):
-        return "[" + ", ".join(_written(v) for v in value) + "]"
-    if isinstance(value, float):
-        return f"{value:g}"
-    return str(value)
+    lines: list[RenderableType] = [Text("Defaults used", style="bold")]
+    for default in used:
+        entry = Text(f"{default.entry}: {default.value}")
+        lines.append(Padding(entry, (0, 0, 0, 2), expand=False))
+        lines.append(Padding(Text(default.meaning, style="dim"), (0, 0, 0, 6), expand=False))
+    lines.append(Text("Everything else that a scene may say: canopysim schema"))
+    return lines

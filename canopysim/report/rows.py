@@ -2,22 +2,31 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from canopysim.analysis.planes import plane_statistics
+from canopysim.analysis.books import launched
+from canopysim.analysis.far_red import (
+    FAR_RED,
+    RED,
+    far_red_bands,
+    far_red_span,
+    has_red_to_far_red,
+    red_to_far_red,
+)
+from canopysim.analysis.layers import layer_flux
+from canopysim.analysis.planes import plane_mean, plane_statistics
+from canopysim.bands import PAR, range_label
+from canopysim.report.accuracy import batch_note, has_errors
 from canopysim.report.words import (
-    CORRECTIONS,
-    FLUX,
     FLUX_DENSITY,
     PPFD_BAND,
     band_label,
     centimetres,
-    end_label,
     group_label,
     percent,
     significant,
+    span_label,
     with_error,
 )
 
@@ -25,6 +34,9 @@ if TYPE_CHECKING:
     import xarray as xr
 
     from canopysim.results import Result
+
+EMITS_NONE = "0: those lights emit nothing in that waveband."
+RATIO_BANDS = f"{range_label(*RED).replace('-', '–')} over {span_label(FAR_RED)}"
 
 
 @dataclass(frozen=True)
@@ -62,33 +74,69 @@ def _height_range(bottom_m: float, top_m: float) -> str:
     return f"{low:.{decimals}f}–{high:.{decimals}f}"
 
 
-def _per_leaf_area(here: xr.Dataset) -> str:
-    return with_error(
-        float(here["absorbed_per_leaf_area"]), float(here["absorbed_per_leaf_area_std_err"])
-    )
+def emits(result: Result, group: str, band: str) -> bool:
+    """Whether a group of lights launches anything in a band of the results."""
+    return float(result.launched.sel(group=group, band=band)) > 0.0
+
+
+def shown_value(result: Result, value: float, std_err: float, group: str, band: str) -> str:
+    """Value with its error, or "0" where it is known that nothing was launched."""
+    return with_error(value, std_err) if emits(result, group, band) else "0"
+
+
+def _per_leaf_area(result: Result, layer: int, group: str, band: str) -> str:
+    assert result.layers is not None
+    here = result.layers.sel(layer=layer, group=group, band=band, side="both")
+    value = float(here["absorbed_per_leaf_area"])
+    return shown_value(result, value, float(here["absorbed_per_leaf_area_std_err"]), group, band)
+
+
+def _layer_table(
+    result: Result, caption: str, columns: list[tuple[str, str, str]], note: str = ""
+) -> Table:
+    """Absorbed per leaf area, layers against (heading, group, band)."""
+    assert result.layers is not None
+    n_layer = result.layers.sizes["layer"]
+    rows = [
+        (
+            _layer_name(int(layer), n_layer),
+            *(_per_leaf_area(result, layer, group, band) for _, group, band in columns),
+        )
+        for layer in result.layers["layer"].values
+    ]
+    dark = any(not emits(result, group, band) for _, group, band in columns)
+    notes = [note] * bool(note) + [EMITS_NONE] * dark
+    headings = ("Layer", *(heading for heading, _, _ in columns))
+    return Table(caption, headings, tuple(rows), " ".join(notes))
 
 
 def layer_table(result: Result, layers: xr.Dataset) -> Table:
     """Layers from the top down: where, how much leaf, how much light in 400–700 nm."""
     n_layer = layers.sizes["layer"]
-    launched = float(result.launched.sel(group="all", band=PPFD_BAND))
+    total = launched(result)
     rows = []
     for layer in layers["layer"].values:
         here = layers.sel(layer=layer, group="all", band=PPFD_BAND, side="both")
         share, error = float("nan"), float("nan")
-        if launched > 0.0:
-            share = float(here["absorbed_umol_s"]) / launched
-            error = float(here["absorbed_std_err"]) / launched
+        if total > 0.0:
+            share = float(here["absorbed_umol_s"]) / total
+            error = float(here["absorbed_std_err"]) / total
         rows.append(
             (
                 _layer_name(int(layer), n_layer),
-                _per_leaf_area(here),
+                _per_leaf_area(result, layer, "all", PPFD_BAND),
                 percent(share, error),
                 _height_range(float(here["z_bottom_m"]), float(here["z_top_m"])),
                 significant(float(here["leaf_area_m2"])),
                 f"{float(here['cumulative_lai']):.2f}",
             )
         )
+    notes = ["± is one standard error of the trace."] * has_errors(result)
+    notes += [batch_note(result)] * bool(batch_note(result))
+    notes.append(
+        "Leaf area is one-sided. The leaf area index is leaf area over ground area, from the top "
+        "down to the bottom of the layer."
+    )
     return Table(
         f"What each layer absorbs, {band_label(PPFD_BAND)}, all lights",
         (
@@ -97,56 +145,73 @@ def layer_table(result: Result, layers: xr.Dataset) -> Table:
             "Share of launched photons",
             "Height, cm",
             "Leaf area, m²",
-            "LAI from the top",
+            "Leaf area index (LAI) from the top",
         ),
         tuple(rows),
-        "± is one standard error of the trace. Leaf area is one-sided; LAI from the top is leaf "
-        "area over ground area down to the bottom of the layer.",
+        " ".join(notes),
     )
 
 
-def group_table(layers: xr.Dataset, groups: list[str]) -> Table:
+def group_table(result: Result) -> Table:
     """Layers against groups of lights, 400–700 nm."""
-    names = [*groups, "all"]
-    rows = []
-    for layer in layers["layer"].values:
-        here = layers.sel(layer=layer, band=PPFD_BAND, side="both")
-        cells = [_per_leaf_area(here.sel(group=name)) for name in names]
-        rows.append((_layer_name(int(layer), layers.sizes["layer"]), *cells))
-    return Table(
-        f"Absorbed per leaf area by lights, {band_label(PPFD_BAND)}, {FLUX_DENSITY}",
-        ("Layer", *(group_label(name) for name in names)),
-        tuple(rows),
-    )
+    columns = [(group_label(name), name, PPFD_BAND) for name in [*result.groups, "all"]]
+    caption = f"Absorbed per leaf area by lights, {band_label(PPFD_BAND)}, {FLUX_DENSITY}"
+    return _layer_table(result, caption, columns)
 
 
-def band_table(layers: xr.Dataset, bands: list[str], caption: str) -> Table:
-    """Layers against wavebands, all lights."""
-    rows = []
-    for layer in layers["layer"].values:
-        here = layers.sel(layer=layer, group="all", side="both")
-        cells = [_per_leaf_area(here.sel(band=band)) for band in bands]
-        rows.append((_layer_name(int(layer), layers.sizes["layer"]), *cells))
-    return Table(
-        f"{caption}: absorbed per leaf area, all lights, {FLUX_DENSITY}",
-        ("Layer", *(band_label(band) for band in bands)),
-        tuple(rows),
-    )
-
-
-def far_red_bands(result: Result) -> list[str]:
-    """Traced bands beyond 700 nm, which are shown apart."""
-    return [band for band in result.band_names if float(band.split("-")[0]) >= 700.0]
-
-
-def far_red_sum(result: Result) -> list[str]:
-    """All the far-red of the result as one range, such as "700-800", in a list; none is []."""
+def far_red_table(result: Result) -> Table:
+    """Layers against far-red bands, by groups of lights, and all far-red of all lights."""
     bands = far_red_bands(result)
-    return [f"700-{bands[-1].split('-')[1]}"] if bands else []
+    several = len(result.groups) > 1
+    columns = [
+        (f"{group_label(name)}, {band_label(band)}" if several else band_label(band), name, band)
+        for name in ([*result.groups, "all"] if several else ["all"])
+        for band in bands
+    ]
+    what = "by lights" if several else "all lights"
+    table = _layer_table(
+        result, f"Far-red: absorbed per leaf area, {what}, {FLUX_DENSITY}", columns
+    )
+    if len(bands) == 1:
+        return table
+    span = far_red_span(result)
+    heading = f"all lights, {span_label(span)}" if several else span_label(span)
+    return Table(
+        table.caption,
+        (*table.columns, heading),
+        tuple(
+            (*row, _sum_per_leaf_area(result, layer, span))
+            for layer, row in enumerate(table.rows, 1)
+        ),
+        table.note,
+    )
+
+
+def _sum_per_leaf_area(result: Result, layer: int, span: tuple[float, float]) -> str:
+    """All lights in a range that need not be labelled in the results."""
+    assert result.layers is not None
+    if not launched(result, span=span) > 0.0:
+        return "0"
+    area = float(result.layers["leaf_area_m2"].sel(layer=layer))
+    flux = layer_flux(result, layer, span=span)
+    return with_error(flux.value / area, flux.std_err / area) if area > 0.0 else "–"
+
+
+def other_bands_table(result: Result) -> Table:
+    """Layers against every waveband that is not far-red alone, all lights."""
+    assert result.layers is not None
+    span = far_red_span(result)
+    named = {*far_red_bands(result), range_label(*span)}
+    bands = [str(band) for band in result.layers["band"].values if band not in named]
+    return _layer_table(
+        result,
+        f"Other wavebands: absorbed per leaf area, all lights, {FLUX_DENSITY}",
+        [(band_label(band), "all", band) for band in bands],
+    )
 
 
 def plane_table(result: Result, *, brief: bool = False) -> Table:
-    """Mean, extremes and evenness of each plane, 400–700 nm.
+    """Mean of each plane in 400–700 nm and in far-red, then its extremes and evenness.
 
     Parameters
     ----------
@@ -160,110 +225,78 @@ def plane_table(result: Result, *, brief: bool = False) -> Table:
         groups = result.groups if len(result.groups) > 1 else []
         wanted += [*((group, "down") for group in groups), ("all", "up")]
     rows = []
-    typical = []
     for name, plane in result.planes.items():
         for group, direction in wanted:
             figures = plane_statistics(plane, group=group, direction=direction)
-            if (group, direction) == ("all", "down"):
-                typical.append(f"{significant(figures.cell_std_err, 2)} on {name}")
-            row: tuple[str, ...] = (
-                f"{name}, {centimetres(float(plane.attrs['height_m']))} cm up",
-                with_error(figures.mean, figures.mean_std_err),
-                with_error(figures.minimum, figures.minimum_std_err),
-                with_error(figures.maximum, figures.maximum_std_err),
-                significant(figures.min_over_mean),
-            )
-            evenness = (
-                significant(figures.min_over_max),
-                percent(figures.coefficient_of_variation),
-            )
-            # The row's name comes first, then which light it is about.
-            light = f"{group_label(group)}, {direction}"
-            rows.append(row if brief else (row[0], light, *row[1:], *evenness))
-    columns: tuple[str, ...] = ("Plane", "Mean", "Least cell", "Greatest cell", "Min/mean")
+            cells = [f"{name}, {centimetres(float(plane.attrs['height_m']))} cm up"]
+            if not brief:
+                cells.append(f"{group_label(group)}, {direction}")
+            cells.append(shown_value(result, figures.mean, figures.mean_std_err, group, PPFD_BAND))
+            cells += _far_red_cells(result, name, group, direction)
+            cells += [
+                shown_value(result, value, error, group, PPFD_BAND)
+                for value, error in (
+                    (figures.minimum, figures.minimum_std_err),
+                    (figures.maximum, figures.maximum_std_err),
+                )
+            ]
+            cells.append(significant(figures.min_over_mean))
+            if not brief:
+                cells.append(significant(figures.min_over_max))
+                cells.append(percent(figures.coefficient_of_variation))
+                cells.append(percent(figures.variation_without_noise))
+            rows.append(tuple(cells))
+    columns = ["Plane", "Mean", f"Far-red mean, {span_label(far_red_span(result))}"]
+    if has_red_to_far_red(result):
+        columns.append(f"Red:far-red, {RATIO_BANDS}")
+    columns += ["Least cell", "Greatest cell", "Min/mean"]
     if not brief:
-        columns = ("Plane", "Lights, travelling", *columns[1:], "Min/max", "Spread (CV)")
+        columns.insert(1, "Lights, travelling")
+        columns += ["Min/max", "Coefficient of variation (CV)", "CV without noise"]
     scope = ", all lights, travelling down" if brief else ""
     return Table(
-        f"PPFD on the planes, {band_label(PPFD_BAND)}, {FLUX_DENSITY}{scope}",
-        columns,
+        f"Light on the planes, {band_label(PPFD_BAND)} unless the heading says otherwise, "
+        f"{FLUX_DENSITY}{scope}",
+        tuple(columns),
         tuple(rows),
+        _plane_note(result, wanted, brief),
+    )
+
+
+def _far_red_cells(result: Result, plane: str, group: str, direction: str) -> list[str]:
+    """Mean far-red, and red over far-red where the traced bands tell it."""
+    span = far_red_span(result)
+    cells = ["0"]
+    if launched(result, span=span, group=group) > 0.0:
+        mean_of = plane_mean(result, plane, span=span, group=group, direction=direction)
+        cells = [with_error(mean_of.value, mean_of.std_err)]
+    if has_red_to_far_red(result):
+        ratio = red_to_far_red(result, plane, group=group, direction=direction)
+        cells.append(with_error(ratio.value, ratio.std_err))
+    return cells
+
+
+def _plane_note(result: Result, wanted: list[tuple[str, str]], brief: bool) -> str:
+    """Say what the extremes of noisy cells are worth, and what a 0 in the table means."""
+    notes = [
         "The least of many noisy cells reads too low, the greatest too high"
-        f"{'' if brief else ', and the spread contains the noise'}; they are not corrected. "
-        f"The typical standard error of a cell is {'; '.join(typical)} ({FLUX_DENSITY}, "
-        f"{band_label(PPFD_BAND)}, all lights, travelling down).",
-    )
-
-
-def shown_ends(result: Result) -> list[str]:
-    """Places where photons of any group and band ended; corrections and empty places left out."""
-    ends = []
-    for end in (str(name) for name in result.ends["end"].values):
-        flux = float(abs(result.ends["flux_umol_s"].sel(end=end, group="all")).sum())
-        if end not in CORRECTIONS and flux > 0.0:
-            ends.append(end)
-    return ends
-
-
-def _end_share(result: Result, end: str, band: str) -> str:
-    here = result.ends.sel(end=end, group="all", band=band)
-    return percent(float(here["share"]), float(here["share_std_err"]))
-
-
-def ends_table(result: Result) -> Table:
-    """Where the photons ended: shares of launched in 400–700 nm and far-red, and the flux."""
-    far_red = far_red_sum(result)
-    rows = []
-    corrections = [e for e in CORRECTIONS if e in result.ends["end"].values]
-    for end in [*shown_ends(result), *corrections]:
-        here = result.ends.sel(end=end, group="all", band=PPFD_BAND)
-        rows.append(
-            (
-                end_label(end),
-                _end_share(result, end, PPFD_BAND),
-                with_error(float(here["flux_umol_s"]), float(here["std_err"])),
-                *(_end_share(result, end, band) for band in far_red),
-            )
+        f"{'' if brief else ', and the CV contains the noise'}; they are not corrected."
+    ]
+    if has_errors(result):
+        typical = [
+            f"{significant(plane_statistics(plane).cell_std_err, 2)} on {name}"
+            for name, plane in result.planes.items()
+        ]
+        notes.append(
+            f"The typical standard error of a cell is {'; '.join(typical)} ({FLUX_DENSITY}, "
+            f"{band_label(PPFD_BAND)}, all lights, travelling down)."
         )
-    return Table(
-        "Where the photons ended, all lights, share of launched photons",
-        (
-            "Ended at",
-            f"Share, {band_label(PPFD_BAND)}",
-            f"Flux, {band_label(PPFD_BAND)}, {FLUX}",
-            *(f"Share, {band_label(band)}" for band in far_red),
-        ),
-        tuple(rows),
-        "The two corrections belong to the method: they are zero but for chance and rounding "
-        "to whole counts, and make the books close exactly.",
-    )
-
-
-def reached_errors(result: Result) -> list[str]:
-    """Largest relative standard errors that the run reached, one sentence for each kind."""
-    lines = []
-    if result.layers is not None:
-        here = result.layers.sel(group="all", band=PPFD_BAND, side="both")
-        worst, unknown = _worst(
-            [float(v) for v in here["absorbed_umol_s"].values],
-            [float(v) for v in here["absorbed_std_err"].values],
-        )
-        text = (
-            f"layers: at most {percent(worst)} of each layer's {band_label(PPFD_BAND)} absorption"
-        )
-        lines.append(text + (f" ({unknown} not reached by any photon)" if unknown else ""))
-    figures = [plane_statistics(plane) for plane in result.planes.values()]
-    if any(math.isfinite(f.mean_std_err) for f in figures):
-        worst, unknown = _worst([f.mean for f in figures], [f.mean_std_err for f in figures])
-        text = f"planes: at most {percent(worst)} of each plane's mean {band_label(PPFD_BAND)}"
-        lines.append(text + (f" ({unknown} not reached by any photon)" if unknown else ""))
-    return lines
-
-
-def _worst(values: list[float], errors: list[float]) -> tuple[float, int]:
-    """Largest relative error among the known ones, and how many are unknown."""
-    ratios = [e / v for v, e in zip(values, errors, strict=True) if v > 0.0 and math.isfinite(e)]
-    return (max(ratios) if ratios else float("nan")), len(values) - len(ratios)
+    spans = [PAR, far_red_span(result)]
+    if any(not launched(result, span=span, group=g) > 0.0 for g, _ in wanted for span in spans):
+        notes.append(EMITS_NONE)
+    if not has_red_to_far_red(result):
+        notes.append(f"Red:far-red ({RATIO_BANDS}) needs edges of wavebands at 600 and 800 nm.")
+    return " ".join(notes)
 
 
 def top_plane(result: Result) -> str | None:
@@ -283,11 +316,3 @@ def is_canopy_top(result: Result, name: str) -> bool:
     top = result.settings.get("canopy_height_m")
     height = float(result.planes[name].attrs["height_m"])
     return top is not None and abs(height - float(top)) <= 0.1
-
-
-def untraced(result: Result) -> str:
-    """Share of the photons that the program lost, or "none"."""
-    lost = result.ends.sel(end="untraced", group="all")
-    if not float(abs(lost["flux_umol_s"]).sum()) > 0.0:
-        return "none"
-    return f"{percent(float(lost['share'].sel(band=PPFD_BAND)))} ({band_label(PPFD_BAND)})"

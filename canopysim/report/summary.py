@@ -5,16 +5,19 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from canopysim.analysis.ends import walls_share
+from canopysim.analysis.far_red import red_to_far_red
+from canopysim.analysis.layers import lower_half_share
+from canopysim.report.accuracy import batch_note, has_errors, reached_errors
+from canopysim.report.ends import ends_table, walls_text
 from canopysim.report.fitted_table import FittedTable
 from canopysim.report.rows import (
-    band_table,
-    ends_table,
-    far_red_bands,
+    RATIO_BANDS,
+    far_red_table,
     group_table,
     layer_table,
     plane_table,
-    reached_errors,
+    shown_value,
+    top_plane,
 )
 from canopysim.report.words import (
     FLUX_DENSITY,
@@ -64,30 +67,10 @@ def summary_text(result: Result, folder: Path | None = None) -> RenderableType:
     if result.layers is not None:
         pieces.append(FittedTable(layer_table(result, result.layers)))
         if len(result.groups) > 1:
-            pieces.append(FittedTable(group_table(result.layers, result.groups)))
-        far_red = far_red_bands(result)
-        if far_red:
-            pieces.append(FittedTable(band_table(result.layers, far_red, "Far-red, apart")))
-        lowest = result.layers.isel(layer=-1).sel(group="all", band=PPFD_BAND, side="both")
-        value = with_error(
-            float(lowest["absorbed_per_leaf_area"]),
-            float(lowest["absorbed_per_leaf_area_std_err"]),
-        )
-        pieces.append(
-            Text(
-                f"\nWhat the lowest leaves get: {value} {FLUX_DENSITY} absorbed per leaf area, "
-                f"{band_label(PPFD_BAND)}"
-            )
-        )
-    walls = walls_share(result)
-    pieces.append(
-        Text(
-            f"What the walls cost: {percent(walls.value, walls.std_err)} of the launched "
-            f"photons, {band_label(PPFD_BAND)}"
-        )
-    )
+            pieces.append(FittedTable(group_table(result)))
+        pieces.append(FittedTable(far_red_table(result)))
     pieces.append(FittedTable(ends_table(result)))
-    pieces.extend(Text(line) for line in ["", *_ending(result)])
+    pieces.extend(Text(line) for line in ["", *_answers(result), "", *_ending(result)])
     if folder is not None:
         page = folder / "report.html"
         pieces.append(Text.assemble("Results in ", (str(folder), "bold"), "; open next: "))
@@ -95,13 +78,43 @@ def summary_text(result: Result, folder: Path | None = None) -> RenderableType:
     return Group(*pieces)
 
 
+def _answers(result: Result) -> list[str]:
+    """Answer what a grower asks, a sentence each."""
+    par = band_label(PPFD_BAND)
+    lines = []
+    if result.layers is not None:
+        lowest = result.layers.isel(layer=-1).sel(group="all", band=PPFD_BAND, side="both")
+        value = shown_value(
+            result,
+            float(lowest["absorbed_per_leaf_area"]),
+            float(lowest["absorbed_per_leaf_area_std_err"]),
+            "all",
+            PPFD_BAND,
+        )
+        lines.append(
+            f"What the lowest leaves get: {value} {FLUX_DENSITY} absorbed per leaf area, {par}"
+        )
+        half = lower_half_share(result)
+        lines.append(
+            f"The lower half of the leaf area absorbs {percent(half.value, half.std_err)} of what "
+            f"all leaves absorb, {par}"
+        )
+    name = top_plane(result)
+    if name is not None:
+        ratio = red_to_far_red(result, name)
+        if ratio.value == ratio.value:
+            text = with_error(ratio.value, ratio.std_err)
+            lines.append(f"Red:far-red on {name}, travelling down: {text} ({RATIO_BANDS})")
+    return [*lines, f"What the walls cost: {walls_text(result)}"]
+
+
 def _ending(result: Result) -> list[str]:
     """Why it stopped, after how much work, and how sure it is now."""
     lines = [
         f"Ended because {stop_label(result.stopped_by)}, after {count(result.n_packet)} photon "
-        f"packets in {duration(result.seconds)}."
+        f"packets in {duration(result.seconds)}.",
+        f"Standard error reached: {'; '.join(reached_errors(result))}.",
     ]
-    reached = reached_errors(result)
-    if reached:
-        lines.append(f"Standard error reached: {'; '.join(reached)}.")
+    if has_errors(result) and batch_note(result):
+        lines.append(batch_note(result))
     return lines

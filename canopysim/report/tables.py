@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from canopysim.analysis.far_red import far_red_bands, far_red_span
+from canopysim.bands import PAR, range_label
+
 if TYPE_CHECKING:
     import xarray as xr
 
@@ -24,7 +27,8 @@ def write_layers_csv(result: Result, path: Path) -> None:
     path : Path
         File to write. One row for each layer (1 is the top) and group; for every band the flux that
         both leaf sides absorb, per leaf area and per ground area, each followed by its standard
-        error. The unit ends the column's name. An unknown error is written nan.
+        error. The unit ends the column's name. An unknown error is written nan; it is 0 only where
+        the group launches nothing in the band.
 
     Raises
     ------
@@ -65,30 +69,44 @@ def write_layers_csv(result: Result, path: Path) -> None:
             for value, error, _, _ in fields:
                 for band in bands:
                     cell = here.sel(band=band)
-                    row += [number(float(cell[value])), number(float(cell[error]))]
+                    dark = float(result.launched.sel(group=group, band=band)) == 0.0
+                    row += [number(float(cell[value])), _error(cell, value, error, dark)]
             rows.append(row)
     _write(path, header, rows)
 
 
-def write_map_csv(plane: xr.Dataset, path: Path) -> None:
-    """Write the PPFD map of one plane.
+def write_map_csv(result: Result, name: str, path: Path) -> None:
+    """Write the map of one plane.
 
     Parameters
     ----------
-    plane : xarray.Dataset
-        `pfd` and `pfd_std_err` over (group, band, direction, y, x), µmol m⁻² s⁻¹.
+    result : Result
+        Holding the plane.
+    name : str
+        Its name.
     path : Path
         File to write. One row for each cell, x running fastest: its centre, and for every group the
-        flux density 400–700 nm travelling down and up, each with its standard error.
+        flux density travelling down and up in 400–700 nm and in far-red, each with its standard
+        error; nan and 0 as in layers.csv. Far-red is one column, or one for each traced band where
+        the result does not hold their sum.
     """
+    plane = result.planes[name]
     header = ["x_m", "y_m"]
     columns = []
-    for group in plane["group"].values:
-        for direction in plane["direction"].values:
-            at = {"group": group, "band": "400-700", "direction": direction}
-            for variable, suffix in (("pfd", ""), ("pfd_std_err", "_std_err")):
-                header.append(f"{group}_{direction}_400-700nm{suffix}_umol_m2_s")
-                columns.append(plane[variable].sel(at).transpose("y", "x").values.ravel())
+    whole = range_label(*far_red_span(result))
+    far_red = [whole] if whole in plane["band"].values else far_red_bands(result)
+    for band in (range_label(*PAR), *far_red):
+        for group in plane["group"].values:
+            dark = float(result.launched.sel(group=group, band=band)) == 0.0
+            for direction in plane["direction"].values:
+                at = {"group": group, "band": band, "direction": direction}
+                column = f"{group}_{direction}_{band}nm"
+                pfd, error = (
+                    plane[variable].sel(at).transpose("y", "x").values.ravel()
+                    for variable in ("pfd", "pfd_std_err")
+                )
+                header += [f"{column}_umol_m2_s", f"{column}_std_err_umol_m2_s"]
+                columns += [pfd, np.zeros_like(error) if dark else error]
     y, x = np.meshgrid(plane["y"].values, plane["x"].values, indexing="ij")
     table = np.column_stack([x.ravel(), y.ravel(), *columns])
     _write(path, header, [[number(float(value)) for value in row] for row in table])
@@ -113,10 +131,17 @@ def write_tables(result: Result, folder: Path) -> list[Path]:
     if result.layers is not None:
         written.append(folder / "layers.csv")
         write_layers_csv(result, written[-1])
-    for name, plane in result.planes.items():
+    for name in result.planes:
         written.append(folder / f"map-{name}.csv")
-        write_map_csv(plane, written[-1])
+        write_map_csv(result, name, written[-1])
     return written
+
+
+def _error(cell: xr.Dataset, value: str, error: str, dark: bool) -> str:
+    """Give a standard error, which is known to be 0 where no light can arrive at a leaf area."""
+    if dark and float(cell[value]) == 0.0:
+        return "0"
+    return number(float(cell[error]))
 
 
 def number(value: float) -> str:

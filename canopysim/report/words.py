@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
+
+from canopysim.bands import range_label
+
+if TYPE_CHECKING:
+    from canopysim.analysis.ends import End
 
 FLUX_DENSITY = "µmol m⁻² s⁻¹"
 FLUX = "µmol s⁻¹"
 PPFD_BAND = "400-700"
-CORRECTIONS = ("roulette", "choice")
 
-_ENDS = {
-    "stems": "stems and petioles",
-    "front": "front wall",
-    "back": "back wall",
-    "left": "left wall",
-    "right": "right wall",
+# By kind of end: what a person calls it, where the result's own name is too short.
+_KINDS = {
+    "stem": "stems and petioles",
     "untraced": "lost by the program (untraced)",
     "roulette": "correction: roulette",
     "choice": "correction: shared choice",
 }
+_WALLS = ("front", "back", "left", "right")
 _STOPS = {
     "target": "the target error was reached",
     "packet budget": "the packet budget was used up",
@@ -37,9 +40,16 @@ def group_label(group: str) -> str:
     return "all lights" if group == "all" else group
 
 
-def end_label(end: str) -> str:
+def span_label(span: tuple[float, float]) -> str:
+    """Range of wavelengths with its unit: (700, 800) becomes "700–800 nm"."""
+    return band_label(range_label(*span))
+
+
+def end_label(end: End) -> str:
     """Name of a place where photons end."""
-    return _ENDS.get(end, end)
+    if end.kind == "face" and end.face in _WALLS:
+        return f"{end.face} wall"
+    return _KINDS.get(end.kind, end.name)
 
 
 def stop_label(stopped_by: str) -> str:
@@ -107,15 +117,15 @@ def with_error(value: float, std_err: float) -> str:
     Returns
     -------
     str
-        "612.3 ± 1.2"; "612 ± ?" if the error is unknown; "none seen" if nothing arrived; "–" if the
-        value itself is unknown.
+        "612.3 ± 1.2"; "612" if the error is unknown, as with one batch; "none seen" if nothing
+        arrived; "0" if it is known that nothing can arrive; "–" if the value itself is unknown.
     """
     if not math.isfinite(value):
         return "–"
     if not math.isfinite(std_err):
-        return "none seen" if value == 0.0 else f"{significant(value)} ± ?"
+        return "none seen" if value == 0.0 else significant(value)
     if std_err <= 0.0:
-        return f"{significant(value, 4)} ± 0"
+        return "0" if value == 0.0 else f"{significant(value, 4)} ± 0"
     decimals = error_decimals(std_err)
     # Adding zero takes the sign from a value that is rounded to nothing.
     value = round(value, decimals) + 0.0
@@ -127,4 +137,33 @@ def percent(share: float, std_err: float | None = None) -> str:
     if std_err is None:
         return f"{significant(100.0 * share)} %" if math.isfinite(share) else "–"
     text = with_error(100.0 * share, 100.0 * std_err)
-    return text if text in ("–", "none seen") else f"{text} %"
+    return text if text in ("–", "none seen", "0") else f"{text} %"
+
+
+def percent_within(share: float, std_err: float, decimals: int) -> str:
+    """Share with its error in percent, with no more decimals than the table beside it has.
+
+    Parameters
+    ----------
+    share, std_err : float
+        0 to 1; an unknown error is NaN.
+    decimals : int
+        Of the percentage.
+
+    Returns
+    -------
+    str
+        "0.0027 ± 0.0004 %", or "under 0.0001 %" where both are rounded to nothing.
+    """
+    value, error = 100.0 * share, 100.0 * std_err
+    if not math.isfinite(value):
+        return "–"
+    half = 0.5 * 10.0**-decimals
+    least = f"{10.0**-decimals:.{decimals}f} %"
+    shown = f"{round(value, decimals) + 0.0:.{decimals}f}"
+    if math.isfinite(error) and error >= half:
+        decimals = min(decimals, error_decimals(error))
+        return minus(f"{round(value, decimals) + 0.0:.{decimals}f} ± {error:.{decimals}f} %")
+    if abs(value) < half:
+        return f"under {least}"
+    return minus(f"{shown} %") + (f", ± under {least}" if math.isfinite(error) else "")

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterator
 
+from canopysim.bands import PAR, within
 from canopysim.scene.check_space import check_either_height, check_name, check_point
 from canopysim.scene.document import EntryPath
 from canopysim.scene.draft import Draft, Problem
@@ -12,7 +13,6 @@ from canopysim.units import format_angle, format_length, format_share
 
 # Results hold the sum over all groups under this name.
 RESERVED_GROUP = "all"
-PPF_EDGES = (400.0, 700.0)
 
 
 def check_lights(draft: Draft) -> Iterator[Problem]:
@@ -44,8 +44,8 @@ def _check_spectrum(draft: Draft, path: EntryPath, spectrum: BandShares) -> Iter
 
 def _visible_share(draft: Draft, spectrum: BandShares) -> float:
     """Share of the photons within 400-700 nm."""
-    low, high = (draft.scene.bands.index(edge) for edge in PPF_EDGES)
-    return float(spectrum.values(draft.scene.bands)[low:high].sum())
+    bands = draft.scene.bands
+    return float(spectrum.values(bands)[within(bands, PAR)].sum())
 
 
 def _check_fixture(draft: Draft, path: EntryPath, fixture: Fixture) -> Iterator[Problem]:

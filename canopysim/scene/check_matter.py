@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 
+from canopysim.bands import range_label
+from canopysim.library.leaves import LEAF_RANGE
 from canopysim.scene.check_space import (
     check_area,
     check_height,
@@ -11,11 +13,9 @@ from canopysim.scene.check_space import (
 from canopysim.scene.document import EntryPath
 from canopysim.scene.draft import Draft, Problem
 from canopysim.scene.schema_matter import LeafOptics, Planting
-from canopysim.scene.spectral import BandValues, range_name
+from canopysim.scene.spectral import BandValues
 from canopysim.units import format_length, format_share, shown
 
-# The leaf library's wavelengths, nm.
-LIBRARY_RANGE = (400.0, 800.0)
 MOST_TRIANGLES = 20_000_000
 # Shares are decimal text: their sum may be off in the last bits.
 SUM_SLACK = 1e-9
@@ -36,10 +36,6 @@ def check_matter(draft: Draft) -> Iterator[Problem]:
     for name, plant in draft.scene.plants.items():
         yield from check_name(draft, ("plants", name, "leaf"), plant.leaf, "leaves")
         yield from check_name(draft, ("plants", name, "stem"), plant.stem, "surfaces")
-        if max(plant.outline) == 0:
-            yield ("plants", name, "outline"), "is 0 % everywhere; the widest part is 100 %"
-        if max(plant.size_by_node) == 0:
-            yield ("plants", name, "size_by_node"), "is 0 % everywhere; the largest is 100 %"
     if draft.scene.canopy is not None:
         yield from _check_canopy(draft)
 
@@ -63,7 +59,7 @@ def _check_sum(
             yield (
                 (*path, key),
                 f"gives no share for {missing} nm; the ranges must cover all bands "
-                f"({range_name(edges[0], edges[-1])} nm)",
+                f"({range_label(edges[0], edges[-1])} nm)",
             )
     if not covered:
         return
@@ -86,13 +82,13 @@ def _check_leaf(draft: Draft, path: EntryPath, leaf: LeafOptics) -> Iterator[Pro
     if leaf.like is not None:
         for key in given:
             yield (*path, key), "stands beside 'like'; write 'like' or the leaf's own values"
-        low, high = LIBRARY_RANGE
+        low, high = LEAF_RANGE
         bands = draft.scene.bands
         if draft.sound("bands") and (bands[0] < low or bands[-1] > high):
             yield (
                 (*path, "like"),
-                f"the leaf library holds {range_name(low, high)} nm but the bands are "
-                f"{range_name(bands[0], bands[-1])} nm; narrow the bands or write "
+                f"the leaf library holds {range_label(low, high)} nm but the bands are "
+                f"{range_label(bands[0], bands[-1])} nm; narrow the bands or write "
                 "'reflectance' and 'transmittance'",
             )
         return

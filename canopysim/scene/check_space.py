@@ -140,11 +140,16 @@ def _check_plane(draft: Draft, path: EntryPath, plane: Plane) -> Iterator[Proble
 
 def _check_targets(draft: Draft) -> Iterator[Problem]:
     target = draft.scene.tracing.target or {}
-    path = ("tracing", "target")
+    path: EntryPath = ("tracing", "target")
     if not draft.document.has(path):
         # Not written: the default suits what the scene has.
         return
+    no_planes = draft.sound("planes") and not draft.document.has(("planes", 0))
+    if draft.document.written(path) is not None:
+        if "planes" in target and no_planes and draft.sound("canopy"):
+            yield path, "there are neither layers nor planes to aim at; leave the target out"
+        return
     if "layers" in target and draft.sound("canopy") and draft.scene.canopy is None:
         yield (*path, "layers"), "there is no canopy; write 'planes' or leave the target out"
-    if "planes" in target and draft.sound("planes") and not draft.document.has(("planes", 0)):
+    if "planes" in target and no_planes:
         yield (*path, "planes"), "there are no planes; write 'layers' or leave the target out"

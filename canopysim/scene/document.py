@@ -92,6 +92,7 @@ class Document:
 
 
 def problem_line(place: Place, message: str) -> str:
-    """Write ``file:line:column  message`` on one line."""
+    """Write ``file:line:column  message`` on one line; for a whole file ``file  message``."""
     file = shown(place.file, 500).strip("'") if not place.file.isprintable() else place.file
-    return f"{file}:{place.line}:{place.column}  {' '.join(message.splitlines())}"
+    where = f":{place.line}:{place.column}" if place.line else ""
+    return f"{file}{where}  {' '.join(message.splitlines())}"

@@ -42,11 +42,13 @@ def refuse(message: str, *at: str | int) -> NoReturn:
 
 
 def found(value: object) -> str:
-    """Name what stands where one text should."""
+    """Name what stands where something of another shape should."""
     if isinstance(value, dict):
         return "a mapping stands here"
     if isinstance(value, list | tuple):
         return "a list stands here"
+    if isinstance(value, str):
+        return f"{shown(value)} is a single value" if value.strip() else "nothing is written here"
     return f"{value!r} is not text"
 
 

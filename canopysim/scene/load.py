@@ -189,7 +189,7 @@ class _Gathered:
         lines = [problem_line(place, message) for place, message in order]
         if len(lines) > MOST_PROBLEMS:
             more = len(lines) - MOST_PROBLEMS
-            lines = [*lines[:MOST_PROBLEMS], f"{self.main}:1:1  and {more} more; mend these first"]
+            lines = [*lines[:MOST_PROBLEMS], f"{self.main}  and {more} more; mend these first"]
         return lines
 
 
@@ -256,7 +256,7 @@ def _fixture_file(
         message = f"{where}.{others[0]}: stands beside 'file'; write it in that file instead"
         raise UnreadableError([Flaw(node.entries[others[0]][0], message)])
     if not isinstance(reference, Text):
-        message = f"{where}.file: is not one text; write a path from the scene's folder"
+        message = f"{where}.file: is not a file name; write a path from the scene's folder"
         raise UnreadableError([Flaw(place, message)])
     if path is None:
         message = f"{where}.file: cannot be found for a scene without a folder; write it out here"

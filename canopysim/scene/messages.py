@@ -11,6 +11,7 @@ from canopysim.scene.fields import found
 from canopysim.units import shown
 
 MOST_LISTED = 12
+MOST_HOMES = 2
 
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
@@ -83,9 +84,10 @@ def explain(error: ValidationError, model: type[BaseModel]) -> Iterator[tuple[En
             path = entry_path(record)
             close = nearest(str(path[-1]), _model_at(model, path[:-1]).model_fields)
             meant.add((*path[:-1], close))
+            meant.update((*home, path[-1]) for home, _ in _homes(model, path))
     for record in records:
         path = entry_path(record)
-        # A misspelt entry is reported once, as misspelt, not as missing too.
+        # A misspelt or misplaced entry is reported once, as that, not as missing too.
         if record["type"] == "missing" and path in meant:
             continue
         # The validator counts sound entries only: wrong ones within explain themselves.
@@ -114,21 +116,54 @@ def _container_message(
         return f"is missing; needed is: {meaning or 'a value'}"
     if kind == "extra_forbidden":
         name = str(path[-1])
+        homes = [place for _, place in _homes(model, path)]
+        if 1 <= len(homes) <= MOST_HOMES:
+            return f"is not known here; it belongs {' or '.join(homes)}"
         options = instead(name, holder.model_fields, "nothing is allowed here")
         return f"is not known here; {options}"
-    given = record.get("input")
-    got = f"{shown(given)} is one text" if isinstance(given, str) else found(given)
-    if isinstance(given, str) and not given.strip():
-        got = "nothing is written here"
+    got = found(record.get("input"))
+    named = holder.model_fields.get(str(path[-1])) if path else None
+    leave = "" if named is not None and named.is_required() else ", or leave the entry out"
     if kind in ("model_type", "model_attributes_type", "dict_type"):
-        return f"{got}; write a mapping of 'name: value' entries, or leave the entry out"
+        return f"{got}; write a mapping of 'name: value' entries{leave}"
+    if kind in ("tuple_type", "list_type") and named is not None and _is_point(named.annotation):
+        return f"{got}; write two lengths, as in [75 cm, 45 cm]{leave}"
     if kind in ("tuple_type", "list_type"):
-        return f"{got}; write a list, or leave the entry out"
+        return f"{got}; write a list, each entry after a '- '{leave}"
     if kind == "too_short":
         return f"holds {context['actual_length']} entries; at least {context['min_length']}"
     if kind == "too_long":
         return f"holds {context['actual_length']} entries; at most {context['max_length']}"
     return f"{got}: {record['msg']}; see 'canopysim schema' for what is allowed"
+
+
+def _homes(model: type[BaseModel], path: EntryPath) -> list[tuple[EntryPath, str]]:
+    """Find where an entry that is unknown in its place would be known, by its exact name.
+
+    Returns the paths of the entries that it belongs into, each with a hint; those further out
+    first. An entry that is indented too little or too far ends up in such a place.
+    """
+    name, holder = str(path[-1]), _model_at(model, path[:-1])
+    homes: list[tuple[EntryPath, str]] = []
+    for depth in range(len(path) - 2, -1, -1):
+        beside = path[depth]
+        if isinstance(beside, str) and name in _model_at(model, path[:depth]).model_fields:
+            hint = f"beside '{beside}': look at the lines above and indent it less"
+            homes.append((path[:depth], hint))
+            break
+    for field, info in holder.model_fields.items():
+        inner = _model_at(holder, (field,))
+        several = any(get_origin(kind) in (tuple, dict) for kind in _parts(info.annotation))
+        if inner is not holder and not several and name in inner.model_fields:
+            hint = f"under '{field}': look at the lines above and indent it further"
+            homes.append(((*path[:-1], field), hint))
+    return homes
+
+
+def _is_point(annotation: Any) -> bool:
+    """Tell whether a field holds pairs."""
+    kinds = [kind for kind in _parts(annotation) if get_origin(kind) is tuple]
+    return bool(kinds) and ... not in get_args(kinds[0])
 
 
 def _model_at(model: type[BaseModel], path: EntryPath) -> type[BaseModel]:

@@ -17,6 +17,7 @@ from pydantic import (
     model_validator,
 )
 
+from canopysim.bands import range_label
 from canopysim.scene.document import Document, EntryPath
 from canopysim.scene.fields import (
     Duration,
@@ -53,7 +54,7 @@ from canopysim.scene.schema_light import (
     SunBeam,
 )
 from canopysim.scene.schema_matter import Area, Canopy, LeafOptics, LeafSide, Plant, Planting
-from canopysim.scene.spectral import BandShares, BandValues, range_name
+from canopysim.scene.spectral import BandShares, BandValues
 from canopysim.units import shown
 
 DEFAULT_BANDS = ("400", "500", "600", "700", "750", "800")
@@ -68,9 +69,8 @@ DEFAULT_TARGETS = (("canopy", {"layers": "1 %"}), ("planes", {"planes": "1 %"}))
 def _read_bands(value: object) -> tuple[float, ...]:
     """Read ascending band edges in nm, 400, 700 and 750 among them."""
     if not isinstance(value, list | tuple):
-        got = f"{shown(value)} is one text" if isinstance(value, str) else found(value)
         raise ValueError(
-            f"{got}; write a list of edges in nm, as in [400, 500, 600, 700, 750, 800]"
+            f"{found(value)}; write a list of edges in nm, as in [400, 500, 600, 700, 750, 800]"
         )
     if len(value) > MOST_BANDS + 1:
         raise ValueError(f"{len(value)} edges are too many; at most {MOST_BANDS + 1}")
@@ -116,6 +116,7 @@ def _target_name(value: object) -> object:
 
 
 TargetName = Annotated[Literal["layers", "planes"], BeforeValidator(_target_name)]
+Targets = Annotated[dict[TargetName, PositiveShare], Field(min_length=1)]
 
 
 class Tracing(Frozen):
@@ -125,10 +126,16 @@ class Tracing(Frozen):
     batch: Annotated[int, counted(1, 2**24), whole(1, 2**24)] = default(
         "65536", "Photon packets per batch, the unit of the statistics."
     )
-    target: Annotated[dict[TargetName, PositiveShare], Field(min_length=1)] | None = default(
+    target: (
+        Annotated[
+            Targets, BeforeValidator(lambda v: v, json_schema_input_type=PositiveShare | Targets)
+        ]
+        | None
+    ) = default(
         None,
         "Relative standard errors at which to stop: of every layer's 400-700 nm absorption, "
-        "of every plane's mean.",
+        "of every plane's mean; one share alone is for the layers, or the planes of a scene "
+        "without a canopy.",
     )
     max_packets: Packets | None = default(None, "Stop after so many packets.")
     max_time: Duration | None = default(None, "Stop after this time.")
@@ -172,9 +179,15 @@ class Scene(Frozen):
     @model_validator(mode="before")
     @classmethod
     def _when_to_stop(cls, data: Any) -> Any:
-        """Fill in a target and a budget where the scene states none at all."""
+        """Say what a lone share aims at; fill in a target and a budget where none is stated."""
         tracing = data.get("tracing", {}) if isinstance(data, dict) else None
-        if not isinstance(tracing, dict) or tracing.keys() & STOP_RULES:
+        if not isinstance(tracing, dict):
+            return data
+        lone = tracing.get("target")
+        if isinstance(lone, str) and lone.strip():
+            aimed = {"layers" if data.get("canopy") else "planes": lone}
+            return {**data, "tracing": {**tracing, "target": aimed}}
+        if tracing.keys() & STOP_RULES:
             return data
         filled = {**tracing, "max_packets": DEFAULT_PACKETS}
         aim = next((aim for key, aim in DEFAULT_TARGETS if data.get(key)), None)
@@ -185,7 +198,7 @@ class Scene(Frozen):
     @property
     def band_names(self) -> tuple[str, ...]:
         """Names of the bands, such as ``400-500``."""
-        return tuple(range_name(low, high) for low, high in pairwise(self.bands))
+        return tuple(range_label(low, high) for low, high in pairwise(self.bands))
 
     @property
     def path(self) -> Path | None:

@@ -5,6 +5,7 @@ from typing import Annotated, Any
 
 from pydantic import AfterValidator, Field, PlainValidator, WithJsonSchema
 
+from canopysim.library.leaves import LEAF_NAMES
 from canopysim.scene.fields import (
     LENGTH_PATTERN,
     Angle,
@@ -37,8 +38,6 @@ MOST_LAYERS = 200
 
 def _library_leaf(name: str) -> str:
     """Refuse a leaf that the library does not hold."""
-    from canopysim.matter.optics import LEAF_NAMES
-
     if name not in LEAF_NAMES:
         close = difflib.get_close_matches(name, LEAF_NAMES, n=1)
         hint = f"did you mean '{close[0]}'? " if close else ""
@@ -46,6 +45,13 @@ def _library_leaf(name: str) -> str:
             f"{shown(name)} is not in the leaf library; {hint}allowed: {', '.join(LEAF_NAMES)}"
         )
     return name
+
+
+def _some_size(shares: tuple[float, ...]) -> tuple[float, ...]:
+    """Refuse shares of a greatest size that are all nothing."""
+    if max(shares) == 0:
+        raise ValueError("is 0 % everywhere; the greatest is 100 %")
+    return shares
 
 
 class LeafSide(Frozen):
@@ -94,11 +100,15 @@ class Plant(Frozen):
     )
     curvature: Bend = default("40 deg", "Bend of the midrib from base to tip, downwards.")
     fold: FoldAngle = default("10 deg", "Rise of each half of the blade from the midrib, a V.")
-    outline: Annotated[tuple[Share, ...], Field(min_length=3, max_length=50)] = default(
+    outline: Annotated[
+        tuple[Share, ...], Field(min_length=3, max_length=50), AfterValidator(_some_size)
+    ] = default(
         ("8 %", "70 %", "100 %", "92 %", "66 %", "30 %", "0 %"),
         "Widths at equally spaced stations from base to tip, as shares of the greatest.",
     )
-    size_by_node: Annotated[tuple[Share, ...], Field(min_length=1, max_length=200)] = default(
+    size_by_node: Annotated[
+        tuple[Share, ...], Field(min_length=1, max_length=200), AfterValidator(_some_size)
+    ] = default(
         ("60 %", "100 %", "100 %", "90 %", "50 %"),
         "Leaf size along the stem from bottom to top, as shares of the greatest; interpolated.",
     )

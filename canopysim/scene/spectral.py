@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import PlainValidator, WithJsonSchema
 
+from canopysim.bands import range_label
 from canopysim.scene.fields import as_text, found, refuse
 from canopysim.units import format_share, parse_share, shown
 
@@ -25,11 +26,6 @@ _RANGE = re.compile(
 )
 MOST_PIECES = 500
 SUM_TOLERANCE = 0.001
-
-
-def range_name(low_nm: float, high_nm: float) -> str:
-    """Write a wavelength range the way bands are named, as in ``400-500``."""
-    return f"{low_nm:g}-{high_nm:g}"
 
 
 @dataclass(frozen=True)
@@ -57,7 +53,7 @@ class BandValues:
         if at >= edges[-1]:
             return None
         after = [low for low, _, _ in self.pieces if low > at]
-        return range_name(at, min([*after, edges[-1]]))
+        return range_label(at, min([*after, edges[-1]]))
 
     def values(self, edges: Sequence[float]) -> FloatArray:
         """Average over each band, every wavelength counting alike.
@@ -112,7 +108,7 @@ class BandShares:
         """Name the first range whose ends are not edges of the bands, or None."""
         for low, high, _ in self.pieces:
             if low not in edges or high not in edges:
-                return range_name(low, high)
+                return range_label(low, high)
         return None
 
     def values(self, edges: Sequence[float]) -> FloatArray:
@@ -188,8 +184,9 @@ def read_band_shares(value: object) -> BandShares:
     if isinstance(value, BandShares):
         return value
     if not isinstance(value, dict):
-        got = f"{shown(value)} is one text" if isinstance(value, str) else found(value)
-        raise ValueError(f"{got}; write a mapping such as {{400-500: 20 %, 500-600: 80 %}}")
+        raise ValueError(
+            f"{found(value)}; write a mapping such as {{400-500: 20 %, 500-600: 80 %}}"
+        )
     pieces = _pieces(value)
     total = sum(share for _, _, share in pieces)
     if abs(total - 1) > SUM_TOLERANCE:

@@ -27,7 +27,7 @@ SURROGATE = re.compile("[\ud800-\udfff]")
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A position in a file; line and column count from 1."""
+    """A position in a file; line and column count from 1, line 0 is the file as a whole."""
 
     file: str
     line: int
@@ -98,7 +98,7 @@ def read_file(path: Path, name: str) -> str:
         If it is no regular file, cannot be read, is too large or is not UTF-8 text.
     """
 
-    def refuse(message: str, line: int = 1, column: int = 1) -> UnreadableError:
+    def refuse(message: str, line: int = 0, column: int = 0) -> UnreadableError:
         return UnreadableError([Flaw(Place(name, line, column), message)])
 
     try:
@@ -149,7 +149,7 @@ def parse_yaml(text: str, name: str) -> Node:
     """
     if len(text.encode("utf-8", errors="replace")) > LARGEST_FILE:
         raise UnreadableError(
-            [Flaw(Place(name, 1, 1), "is too large; at most 1 MiB (1048576 bytes)")]
+            [Flaw(Place(name, 0, 0), "is too large; at most 1 MiB (1048576 bytes)")]
         )
     bad = yaml.reader.Reader.NON_PRINTABLE.search(text)
     if bad is not None:
@@ -162,7 +162,7 @@ def parse_yaml(text: str, name: str) -> Node:
         return composer.document(yaml.parse(text, Loader=yaml.SafeLoader))
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
-        composer.flaws.append(Flaw(_place(name, mark), _syntax_message(error)))
+        composer.flaws.append(Flaw(_place(name, mark), _syntax_message(error, text)))
     except (yaml.YAMLError, ValueError, OverflowError) as error:
         # PyYAML lets a few odd escapes, as in "\UFFFFFFFF", out as plain Python errors.
         composer.flaws.append(Flaw(Place(name, 1, 1), f"is not YAML: {shown(str(error), 120)}"))
@@ -176,15 +176,26 @@ def _place(name: str, mark: Any) -> Place:
     return Place(name, mark.line + 1, mark.column + 1) if mark else Place(name, 1, 1)
 
 
-def _syntax_message(error: yaml.MarkedYAMLError) -> str:
+def _syntax_message(error: yaml.MarkedYAMLError, text: str) -> str:
     """Put a YAML syntax error on one line, with what to look for."""
     problem = " ".join((error.problem or error.context or "unknown syntax").split())
     if "\\t" in problem or "tab" in problem:
-        return "is not YAML: a tab stands here; indent with blanks"
+        return "is not YAML: a tab stands here; indent with spaces"
     if problem == "mapping values are not allowed here":
+        mark = error.problem_mark
+        before = text.splitlines()[mark.line][: mark.column] if mark is not None else ""
+        if ": " not in before:
+            return (
+                "is not YAML: this entry is indented further than the one above; look at the line "
+                "above and indent entries of one mapping alike"
+            )
+        return "is not YAML: a second ': ' on this line; put quotes around text that holds ': '"
+    if problem.startswith("expected <block end>") and error.context_mark is not None:
+        what = "list" if "sequence" in (error.context or "") else "mapping"
         return (
-            "is not YAML: a second ': ' on this line or an indentation that does not fit; indent "
-            "entries of one mapping alike and put quotes around text that holds ': '"
+            "is not YAML: this does not stand in line with the entries above, which begin in line "
+            f"{error.context_mark.line + 1}; look at the line above and indent entries of one "
+            f"{what} alike"
         )
     begin = ""
     if error.context and error.context_mark is not None and error.problem:
@@ -226,7 +237,9 @@ class _Composer:
             raise _TooMuch
         return root
 
-    def node(self, event: yaml.Event, events: Iterator[yaml.Event], depth: int) -> Node:
+    def node(
+        self, event: yaml.Event, events: Iterator[yaml.Event], depth: int, in_list: bool = False
+    ) -> Node:
         self.n_node += 1
         place = self.place(event)
         if self.n_node > MOST_NODES:
@@ -249,29 +262,34 @@ class _Composer:
         if isinstance(event, yaml.SequenceStartEvent):
             items = []
             while not isinstance(inner := next(events), yaml.SequenceEndEvent):
-                items.append(self.node(inner, events, depth + 1))
+                items.append(self.node(inner, events, depth + 1, in_list=True))
             return Listing(place, tuple(items))
         if isinstance(event, yaml.MappingStartEvent):
-            return Mapping(place, self.entries(events, depth))
+            return Mapping(place, self.entries(events, depth, in_list))
         value = str(getattr(event, "value", ""))
         if SURROGATE.search(value):
             self.note(event, f"{shown(value)} holds half a character; write the character itself")
         return Text(place, value)
 
-    def entries(self, events: Iterator[yaml.Event], depth: int) -> dict[str, tuple[Place, Node]]:
+    def entries(
+        self, events: Iterator[yaml.Event], depth: int, in_list: bool
+    ) -> dict[str, tuple[Place, Node]]:
         entries: dict[str, tuple[Place, Node]] = {}
+        # A list's entry that begins anew in its own middle lacks the dash of the next one.
+        begun_anew = False
         while not isinstance(event := next(events), yaml.MappingEndEvent):
             key = self.node(event, events, depth + 1)
             value = self.node(next(events), events, depth + 1)
             if not isinstance(key, Text) or not key.value.strip():
-                self.note(event, "a key must be one text; write 'name: value'")
+                self.note(event, "a key must be a plain word; write 'name: value'")
             elif key.value in entries:
-                first = entries[key.value][0]
-                self.note(
-                    event,
-                    f"the key {shown(key.value)} stands here again (first in line {first.line}); "
-                    "write each key once",
-                )
+                again = f"the key {shown(key.value)} stands here again (first in line "
+                again += f"{entries[key.value][0].line}); "
+                if in_list and key.value == next(iter(entries)) and not begun_anew:
+                    begun_anew = True
+                    self.note(event, f"{again}does a '- ' lack before {shown(key.value)}?")
+                elif not begun_anew:
+                    self.note(event, f"{again}write each key once")
             else:
                 entries[key.value] = (key.place, value)
         return entries

@@ -219,31 +219,18 @@ def label(world: World, rows: BatchRows, meta: dict[str, Any]) -> Result:
     """
     labeller = Labeller(world)
     launched = labeller.launched()
-    books = xr.Dataset(
-        {
-            "absorbed": (("batch", "channel", "sink", "traced_band"), np.array(rows.absorbed)),
-            "crossed": (("row", "channel", "bin", "traced_band"), rows.crossed),
-            "crossed_sum": (
-                ("batch", "channel", "plane", "direction", "traced_band"),
-                np.array(rows.crossed_sum),
-            ),
-            "row_batches": ("row", rows.fold_counts.astype(np.int64)),
-            "met": (("channel", "sink"), rows.met),
-            "counters": ("counter", rows.counters),
-            "sink_end": ("sink", _texts(s.end for s in world.sinks)),
-            "sink_kind": ("sink", _texts(s.kind for s in world.sinks)),
-            "sink_face": ("sink", _texts(s.face for s in world.sinks)),
-            "sink_layer": ("sink", [-1 if s.layer is None else s.layer + 1 for s in world.sinks]),
-            "sink_side": ("sink", _texts(s.side or "" for s in world.sinks)),
-            "channel_group": ("channel", _texts(c.group for c in world.channels)),
-            "channel_umol_s_per_quantum": (
-                "channel",
-                [c.umol_s_per_quantum for c in world.channels],
-                {"units": "umol s-1", "long_name": "flux that one quantum in one batch stands for"},
-            ),
-        },
-        coords={"counter": ["packets", "meetings", "untraced", "deepest"]},
-        attrs={"units": "quanta of 2^-32 packet"},
+    books = rows.dataset().assign(
+        sink_end=("sink", _texts(s.end for s in world.sinks)),
+        sink_kind=("sink", _texts(s.kind for s in world.sinks)),
+        sink_face=("sink", _texts(s.face for s in world.sinks)),
+        sink_layer=("sink", [0 if s.layer is None else s.layer + 1 for s in world.sinks]),
+        sink_side=("sink", _texts(s.side or "" for s in world.sinks)),
+        channel_group=("channel", _texts(c.group for c in world.channels)),
+        channel_umol_s_per_quantum=(
+            "channel",
+            [c.umol_s_per_quantum for c in world.channels],
+            {"units": FLUX, "long_name": "flux that one quantum in one batch stands for"},
+        ),
     )
     return Result(
         layers=_layers(labeller, rows),

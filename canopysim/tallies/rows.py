@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from canopysim.errors import CanopysimError
 from canopysim.transport.arrays import Books
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 Array = NDArray[np.float64]
 # Grids keep no more rows than this; batch b goes into row b mod FOLD.
@@ -126,3 +130,42 @@ class BatchRows:
         if not sums:
             return np.zeros((n_channel, 0, 2, n_band), np.int64)
         return np.stack(sums, 1)
+
+    def dataset(self) -> xr.Dataset:
+        """Give everything as arrays of integers, from which `of_dataset` comes back."""
+        import xarray as xr
+
+        lost = np.concatenate(self.lost) if self.lost else np.zeros((0, 6), np.int64)
+        return xr.Dataset(
+            {
+                "absorbed": (("batch", "channel", "sink", "traced_band"), np.array(self.absorbed)),
+                "crossed": (("row", "channel", "bin", "traced_band"), self.crossed),
+                "crossed_sum": (
+                    ("batch", "channel", "plane", "direction", "traced_band"),
+                    np.array(self.crossed_sum),
+                ),
+                "row_batches": ("row", self.fold_counts.astype(np.int64)),
+                "met": (("channel", "sink"), self.met),
+                "counters": ("counter", self.counters),
+                "lost": (("photon", "part"), lost),
+            },
+            coords={
+                "counter": ["packets", "meetings", "untraced", "deepest"],
+                "part": ["batch", "strip", "photon", "meeting", "place", "why"],
+            },
+            attrs={"units": "quanta of 2^-32 packet"},
+        )
+
+    @classmethod
+    def of_dataset(cls, data: xr.Dataset, plane_cells: tuple[tuple[int, int], ...]) -> BatchRows:
+        """Take up rows that `dataset` gave."""
+        lost = np.array(data["lost"].values)
+        return cls(
+            plane_cells=plane_cells,
+            absorbed=list(np.array(data["absorbed"].values)),
+            crossed=np.array(data["crossed"].values),
+            crossed_sum=list(np.array(data["crossed_sum"].values)),
+            met=np.array(data["met"].values),
+            counters=np.array(data["counters"].values),
+            lost=[lost] if len(lost) else [],
+        )

@@ -14,7 +14,6 @@ from canopysim.tallies.rows import mean_and_error
 from canopysim.world.sinks import LEAF
 
 if TYPE_CHECKING:
-    from canopysim.tallies.rows import BatchRows
     from canopysim.world.compile import World
 
 Array = NDArray[np.float64]
@@ -86,7 +85,8 @@ class TargetWatch:
         self._batch_packets = world.batch_packets
         self._series: list[Array] = []
         self._n_plane = 0
-        self._relative: Array | None = None
+        self._relative: Array = np.zeros(0)
+        self._looked_at = 0
         if "layers" in target and world.layers is not None:
             for layer in range(len(world.layers.leaf_area)):
                 # A layer without leaves has nothing to be known.
@@ -103,11 +103,11 @@ class TargetWatch:
                 self._names.append(f"plane {plane.name}")
                 self._wanted.append(target["planes"])
 
-    def append(self, rows: BatchRows) -> None:
-        """Take in the latest batch."""
-        absorbed = np.einsum("c,csb->s", self._scale, rows.absorbed[-1][:, :, self._par])
-        planes = np.einsum("c,cpb->p", self._scale, rows.crossed_sum[-1][:, :, 0, self._par])
-        layers = [absorbed[sinks].sum() for sinks in self._sinks]
+    def append(self, absorbed: NDArray[np.int64], crossed_sum: NDArray[np.int64]) -> None:
+        """Take in the next batch: its rows of `BatchRows.absorbed` and `BatchRows.crossed_sum`."""
+        sums = np.einsum("c,csb->s", self._scale, absorbed[:, :, self._par])
+        planes = np.einsum("c,cpb->p", self._scale, crossed_sum[:, :, 0, self._par])
+        layers = [sums[sinks].sum() for sinks in self._sinks]
         self._series.append(np.array([*layers, *planes[: self._n_plane]]))
 
     def progress(self, seconds: float) -> Progress:
@@ -116,10 +116,13 @@ class TargetWatch:
         n_packet = n_batch * self._batch_packets
         if not self._names or n_batch == 0:
             return Progress(n_packet, n_batch, seconds, "", math.nan, math.nan, math.nan)
-        # In a long run every batch would be looked at again and again: look at each 256th part.
-        if n_batch % max(1, n_batch // 256) == 0 or self._relative is None:
-            mean, error = mean_and_error(np.array(self._series))
+        # A long run is looked at 256 times while it doubles, at batches that do not depend on
+        # where it was taken up.
+        looked_at = n_batch - n_batch % max(1, n_batch // 256)
+        if self._looked_at != looked_at:
+            mean, error = mean_and_error(np.array(self._series[:looked_at]))
             self._relative = error / np.maximum(np.abs(mean), self._floor * self._launched)
+            self._looked_at = looked_at
         relative = self._relative
         wanted = np.array(self._wanted)
         excess = np.where(np.isnan(relative), np.inf, relative / wanted)

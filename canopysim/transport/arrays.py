@@ -11,7 +11,7 @@ U32 = NDArray[np.uint32]
 I64 = NDArray[np.int64]
 
 # What lies behind a place.
-SURFACE, OPEN, LEAK = 0, 1, 2
+SURFACE, OPEN, LEAK, REPEAT = 0, 1, 2, 3
 # Kinds of lens.
 LAMBERTIAN, BEAM, PARALLEL = 0, 1, 2
 # Ways to go on from a meeting.
@@ -28,7 +28,7 @@ ABSORB_ONE = 2**24
 # Addresses of untraced photons that books keep.
 N_LOST = 16
 # Why a photon could not be followed.
-LEFT_THE_WORLD, INSIDE_A_SOLID, TOO_MANY_MEETINGS = 1, 2, 3
+LEFT_THE_WORLD, INSIDE_A_SOLID, TOO_MANY_MEETINGS, FLIES_FOR_EVER = 1, 2, 3, 4
 # Books end with three sinks of their own: these, counted from the end.
 UNTRACED_SINK, ROULETTE_SINK, CHOICE_SINK = 3, 2, 1
 

@@ -5,11 +5,13 @@ import math
 import numpy as np
 
 from canopysim.transport.arrays import (
+    FLIES_FOR_EVER,
     INSIDE_A_SOLID,
     LEAK,
     LEFT_THE_WORLD,
     N_LOST,
     OPEN,
+    REPEAT,
     SPECULAR,
     TOO_MANY_MEETINGS,
     TRANSMIT,
@@ -30,11 +32,13 @@ from canopysim.transport.real import (
     inverse,
 )
 from canopysim.transport.scatter import choose_way, deposit, end_all, play_roulette
-from canopysim.transport.target import fma, jit, jit_apart, root
+from canopysim.transport.target import fma, jit, jit_apart, note, root
 from canopysim.transport.triangle import centroid, level_height, unit_normal
 from canopysim.transport.walk import nearest_triangle
 
 EVENT_LIMIT = 2**20
+# Rounds of an endless room without meeting anything.
+ROUND_LIMIT = 2**20
 # A new ray starts so many times its coordinates (or the last flight, if longer) off the triangle
 # that it leaves: 16 units in the last place, 2 micrometres at 2 m.
 OFFSET = F(2.0**-20)
@@ -165,6 +169,7 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
     for band in range(w.shape[0]):
         w[band] = world.strip_quanta[strip, band]
     ox, oy, oz, dx, dy, dz = launch(world, strip, key0, key1, batch, photon)
+    note(0, ox, oy, oz, -1, 0, w)
     # The height of the last meeting, not of the shifted origin, decides which planes are crossed.
     from_z = oz
     left_triangle = np.int64(-1)
@@ -172,6 +177,7 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
     x, y, z = ox, oy, oz
     out_x, out_y, out_z = ZERO, ZERO, ZERO
     attempt = 0
+    rounds = 0
     while True:
         event += 1
         # Fly to the nearest thing.
@@ -226,7 +232,35 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
         attempt = 0
         _cross_planes(world, books, channel, ox, oy, oz, dx, dy, dz, t, from_z, z, w)
         from_z = z
+        if kind == REPEAT:
+            # What leaves on one side enters on the other and flies on; no random number is drawn.
+            rounds += 1
+            if rounds > ROUND_LIMIT:
+                _lose(
+                    books.absorbed,
+                    books.met,
+                    books.counters,
+                    books.lost,
+                    channel,
+                    w,
+                    strip,
+                    photon,
+                    event,
+                    place,
+                    FLIES_FOR_EVER,
+                )
+                break
+            if face < 2:
+                x = world.box[3] if face == 0 else world.box[0]
+            else:
+                y = world.box[4] if face == 2 else world.box[1]
+            ox, oy, oz = x, y, z
+            left_triangle = np.int64(-1)
+            event -= 1
+            continue
+        rounds = 0
         books.counters[1] += 1
+        note(event, x, y, z, place, side, w)
         # Places where the flight ends.
         if kind == OPEN:
             end_all(books, channel, world.place_sink[place], w)

@@ -131,6 +131,22 @@ def _compare(comparison):
 less8, less_equal8, unlike8 = _compare("<"), _compare("<="), _compare("!=")
 
 
+def _logic(name):
+    """Make the intrinsic of a lane-wise operation of truth values."""
+
+    @intrinsic
+    def operate(typing_context, a, b):
+        def generate(context, builder, signature, args):
+            return getattr(builder, name)(*args)
+
+        return TRUTHS(a, b), generate
+
+    return operate
+
+
+and8, or8 = _logic("and_"), _logic("or_")
+
+
 @intrinsic
 def fma8(typing_context, a, b, c):
     """Lane-wise a * b + c, rounded once."""

@@ -8,6 +8,7 @@ from canopysim.transport.target import bits_from_float, float_from_bits, jit
 from canopysim.transport.triangle import NO_TRIANGLE, ray_axes
 from canopysim.transport.vector import (
     add8,
+    and8,
     bits8,
     div8,
     fma8,
@@ -18,6 +19,7 @@ from canopysim.transport.vector import (
     max8,
     min8,
     mul8,
+    or8,
     prefetch,
     splat8,
     store8,
@@ -59,12 +61,14 @@ def _meet_block(world, block, origin, axes, best, found, found_id, skip, lanes):
     v = sub8(mul8(ax, cy), mul8(ay, cx))
     w = sub8(mul8(bx, ay), mul8(by, ax))
     zero = splat8(ZERO)
-    outside = bits8(less8(min8(u, min8(v, w)), zero)) & bits8(less8(zero, max8(u, max8(v, w))))
+    # Inside: no edge function of the one sign or none of the other, and not all of them zero.
+    least, most = min8(u, min8(v, w)), max8(u, max8(v, w))
     det = add8(add8(u, v), w)
-    hits = bits8(unlike8(det, zero)) & ~outside
+    one_side = or8(less_equal8(zero, least), less_equal8(most, zero))
+    hits = bits8(and8(one_side, unlike8(det, zero)))
     if hits != 0:
         t = div8(mul8(fma8(u, az, fma8(v, bz, mul8(w, cz))), sz), det)
-        hits &= bits8(less8(zero, t)) & bits8(less_equal8(t, splat8(best)))
+        hits &= bits8(and8(less8(zero, t), less_equal8(t, splat8(best))))
         if hits != 0:
             store8(lanes, 0, t)
             while hits != 0:

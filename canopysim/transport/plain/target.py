@@ -1,8 +1,10 @@
 """The primitives of a kernel in plain Python on numpy scalars."""
 
 import math
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 
 def jit(function):
@@ -39,6 +41,27 @@ def float_from_bits(bits):
 def bits_from_float(x):
     """Read the bits of a float32 as an int32."""
     return np.float32(x).view(np.int32)
+
+
+class Note(NamedTuple):
+    """A meeting as it is written down: position in m, weights that arrived, in quanta."""
+
+    event: int
+    x: float
+    y: float
+    z: float
+    place: int
+    side: int
+    weights: NDArray[np.int64]
+
+
+DIARY: list[Note] = []
+
+
+def note(event, x, y, z, place, side, w):
+    """Write a meeting down: number, position, place, side met, weights that arrived."""
+    where = (float(x), float(y), float(z))
+    DIARY.append(Note(int(event), *where, int(place), int(side), w.copy()))
 
 
 def root(x):

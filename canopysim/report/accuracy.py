@@ -1,0 +1,100 @@
+"""How sure the figures are, in words: the errors that were reached, and what few batches tell."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from canopysim.analysis.books import launched
+from canopysim.analysis.planes import plane_statistics
+from canopysim.report.words import PPFD_BAND, band_label, count, percent
+from canopysim.tallies.stop import MIN_BATCH
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+    from canopysim.results import Result
+
+PAR_LABEL = band_label(PPFD_BAND)
+
+
+def has_errors(result: Result) -> bool:
+    """Whether there are batches enough for a standard error."""
+    return result.n_batch >= 2
+
+
+def batch_note(result: Result) -> str:
+    """Say what too few batches mean for the errors; nothing if there are enough.
+
+    Returns
+    -------
+    str
+        A sentence, or "".
+
+    Notes
+    -----
+    A standard deviation of n normal values has a relative standard error of about 1/√(2(n − 1)).
+    """
+    n = result.n_batch
+    if not has_errors(result):
+        packets = count(2 * result.n_packet // max(n, 1))
+        return f"One batch gives no standard error; trace at least two ({packets} packets)."
+    if n < MIN_BATCH:
+        rough = math.sqrt(0.5 / (n - 1))
+        return (
+            f"Each ± comes from {n} batches only and is itself rough: uncertain by about "
+            f"{100.0 * rough:.0f} %."
+        )
+    return ""
+
+
+def reached_errors(result: Result) -> list[str]:
+    """Largest relative standard errors that the run reached, one phrase for each kind of tally."""
+    if not launched(result) > 0.0:
+        return [f"nothing was launched in {PAR_LABEL}"]
+    if not has_errors(result):
+        note = batch_note(result).removesuffix(".")
+        return [note[0].lower() + note[1:]]
+    lines = []
+    if result.layers is not None:
+        lines.append(_of_layers(result.layers))
+    figures = [plane_statistics(plane) for plane in result.planes.values()]
+    if figures:
+        dark = sum(figure.mean == 0.0 for figure in figures)
+        worst = _worst([f.mean for f in figures], [f.mean_std_err for f in figures])
+        text = f"planes: at most {percent(worst)} of each plane's mean {PAR_LABEL}"
+        if dark == len(figures):
+            text = "planes"
+        lines.append(text + _unless(dark, "reached by no photon"))
+    return lines
+
+
+def _of_layers(layers: xr.Dataset) -> str:
+    """Largest relative error of a layer, and how many have none for which reason."""
+    here = layers.sel(group="all", band=PPFD_BAND, side="both")
+    absorbed = np.asarray(here["absorbed_umol_s"], np.float64)
+    area = np.asarray(layers["leaf_area_m2"], np.float64)
+    met = np.asarray(layers["n_meeting"].sel(group="all", side="both"), np.int64)
+    worst = _worst(absorbed.tolist(), np.asarray(here["absorbed_std_err"]).tolist())
+    text = f"layers: at most {percent(worst)} of each layer's {PAR_LABEL} absorption"
+    if not absorbed.any():
+        text = "layers"
+    reached = area > 0.0
+    return (
+        text
+        + _unless(int((~reached).sum()), "without leaves")
+        + _unless(int((reached & (met == 0)).sum()), "not reached by any photon")
+        + _unless(int((reached & (met > 0) & (absorbed == 0.0)).sum()), f"by none of {PAR_LABEL}")
+    )
+
+
+def _unless(number: int, what: str) -> str:
+    return f" ({number} {what})" if number else ""
+
+
+def _worst(values: list[float], errors: list[float]) -> float:
+    """Largest relative error among the known ones; NaN if there is none."""
+    ratios = [e / v for v, e in zip(values, errors, strict=True) if v > 0.0 and math.isfinite(e)]
+    return max(ratios) if ratios else float("nan")

@@ -1,0 +1,201 @@
+"""What can be traced and is yet worth a second look: one sentence each, with its place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canopysim.matter.parts import Part
+from canopysim.matter.planting import sites
+from canopysim.world.overlap import Boxes, box_pairs, triangles_in_box
+
+if TYPE_CHECKING:
+    from canopysim.light.placing import PlacedStrip
+    from canopysim.scene.document import EntryPath
+    from canopysim.scene.schema import Scene
+    from canopysim.world.compile import World
+
+Array = NDArray[np.float64]
+Caution = tuple["EntryPath", str]
+
+CLOSE_M = 0.02
+"""A body in front of a strip by less than this covers it closely."""
+FEWEST_TRIANGLES = 12
+"""Of a leaf, for its outline and bend to be more than hinted at."""
+MOST_NAMED = 3
+
+
+def cautions(scene: Scene, world: World) -> list[str]:
+    """Look for what is probably not meant, though it can be traced.
+
+    Parameters
+    ----------
+    scene : Scene
+        A checked scene.
+    world : World
+        The same, compiled.
+
+    Returns
+    -------
+    list of str
+        One line each, ``file:line:column  path: what is so; what may be done``, as errors have it.
+    """
+    lights = _light_of_body(scene)
+    bodies = [part for part in world.parts if part.kind == "fixture"]
+    boxes = _boxes(bodies)
+    found = [
+        *_bodies_in_each_other(lights, bodies, boxes),
+        *_plants_in_bodies(world, lights, bodies, boxes),
+        *_covered_strips(scene, world.strips, lights, boxes),
+        *_turned_leaves(scene, world),
+        *_coarse_leaves(scene),
+    ]
+    # Equal sentences at one place are one caution.
+    return list(dict.fromkeys(scene.problem(path, text) for path, text in found))
+
+
+def _light_of_body(scene: Scene) -> list[int]:
+    """Index of the light that each fixture body belongs to, in the order of the world's parts."""
+    return [
+        index
+        for index, light in enumerate(scene.lights)
+        if scene.fixtures[light.fixture].body is not None
+        for _ in range(light.row.count if light.row is not None else 1)
+    ]
+
+
+def _boxes(bodies: list[Part]) -> Boxes:
+    """Read the boxes off the corners of fixture bodies: x runs fastest, z slowest."""
+    corners = np.array([part.vertices for part in bodies]).reshape(-1, 8, 3)
+    edges = corners[:, [1, 2, 4]] - corners[:, :1]
+    size = np.linalg.norm(edges, axis=2)
+    return Boxes(corners.mean(axis=1), edges / size[:, :, None], size / 2)
+
+
+def _bodies_in_each_other(lights: list[int], bodies: list[Part], boxes: Boxes) -> Iterator[Caution]:
+    for one, other in box_pairs(boxes, boxes):
+        if one < other:
+            yield (
+                ("lights", lights[other]),
+                f"the body of {bodies[other].name} reaches into that of {bodies[one].name} "
+                f"(lights[{lights[one] + 1}]); hang one of them elsewhere",
+            )
+
+
+def _plants_in_bodies(
+    world: World, lights: list[int], bodies: list[Part], boxes: Boxes
+) -> Iterator[Caution]:
+    plants = [part for part in world.parts if part.kind in ("leaf", "stem") and len(part.faces)]
+    if not plants or not bodies:
+        return
+    corners, owner = _triangles_near(plants, boxes)
+    least, most = corners.min(axis=1), corners.max(axis=1)
+    for body, (low, high) in enumerate(zip(*boxes.bounds, strict=True)):
+        close = np.flatnonzero(((least <= high) & (most >= low)).all(axis=1))
+        inside = triangles_in_box(corners[close], boxes, body)
+        if not inside.any():
+            continue
+        names = [
+            plants[part].name.removesuffix("-stem") for part in np.unique(owner[close][inside])
+        ]
+        yield (
+            ("lights", lights[body]),
+            f"leaves or stems of {_listed(names)} reach into the body of {bodies[body].name}; "
+            "hang it elsewhere, or move the plants away",
+        )
+
+
+def _triangles_near(parts: list[Part], boxes: Boxes) -> tuple[Array, NDArray[np.intp]]:
+    """Corners (n, 3, 3) of the triangles that may reach into a box, and the part of each."""
+    low, high = boxes.bounds
+    corners, owner = [np.empty((0, 3, 3))], [np.empty(0, dtype=np.intp)]
+    for number, part in enumerate(parts):
+        near = (part.vertices.min(axis=0) <= high) & (part.vertices.max(axis=0) >= low)
+        nearby = near.all(axis=1)
+        if not nearby.any():
+            continue
+        mesh = part.vertices[part.faces]
+        least, most = low[nearby].min(axis=0), high[nearby].max(axis=0)
+        kept = ((mesh.min(axis=1) <= most) & (mesh.max(axis=1) >= least)).all(axis=1)
+        corners.append(mesh[kept])
+        owner.append(np.full(np.count_nonzero(kept), number))
+    return np.concatenate(corners), np.concatenate(owner)
+
+
+def _covered_strips(
+    scene: Scene, strips: tuple[PlacedStrip, ...], lights: list[int], boxes: Boxes
+) -> Iterator[Caution]:
+    """Hold the space just in front of each strip against the bodies of other fixtures."""
+    placed = [strip for strip in strips if strip.light >= 0]
+    if not placed or not lights:
+        return
+    axes = np.array([strip.axes for strip in placed])
+    middle = np.array([strip.centre for strip in placed]) - CLOSE_M / 2 * axes[:, 2]
+    half = [[strip.length_m / 2, strip.width_m / 2, CLOSE_M / 2] for strip in placed]
+    fronts = Boxes(middle, axes, np.array(half))
+    own = _body_of_strip(scene)
+    for strip, body in box_pairs(fronts, boxes):
+        if own[strip] != body:
+            yield (
+                ("lights", placed[strip].light),
+                f"a body of lights[{lights[body] + 1}] stands less than {CLOSE_M * 100:g} cm in "
+                "front of a luminous strip and covers it at least in part; hang one of them "
+                "elsewhere",
+            )
+
+
+def _body_of_strip(scene: Scene) -> list[int]:
+    """Index of the body that each strip hangs on, or -1, in the order of the world's strips."""
+    owners: list[int] = []
+    body = 0
+    for light in scene.lights:
+        fixture = scene.fixtures[light.fixture]
+        for _ in range(light.row.count if light.row is not None else 1):
+            has_body = fixture.body is not None
+            owners += [body if has_body else -1] * len(fixture.strips)
+            body += has_body
+    return owners
+
+
+def _turned_leaves(scene: Scene, world: World) -> Iterator[Caution]:
+    if scene.canopy is None:
+        return
+    planting_of = {site.name: site.planting for site in sites(scene)}
+    count: dict[int, tuple[int, int]] = {}
+    for part in world.parts:
+        if part.n_turned > 0 and part.name in planting_of:
+            n_leaf, n_plant = count.get(planting_of[part.name], (0, 0))
+            count[planting_of[part.name]] = (n_leaf + part.n_turned, n_plant + 1)
+    for planting, (n_leaf, n_plant) in sorted(count.items()):
+        name = scene.canopy.plantings[planting].plant
+        leaves = "1 leaf was" if n_leaf == 1 else f"{n_leaf} leaves were"
+        plants = "1 plant" if n_plant == 1 else f"{n_plant} plants"
+        yield (
+            ("canopy", "plantings", planting),
+            f"{leaves} turned about the stem to clear the walls, in {plants} of {name}; "
+            "leave more room if yours do not grow so",
+        )
+
+
+def _coarse_leaves(scene: Scene) -> Iterator[Caution]:
+    planted = scene.canopy.plantings if scene.canopy is not None else ()
+    for name in dict.fromkeys(planting.plant for planting in planted):
+        n_triangle = scene.plants[name].triangles_per_leaf
+        if n_triangle < FEWEST_TRIANGLES:
+            yield (
+                ("plants", name, "triangles_per_leaf"),
+                f"leaves of {n_triangle} triangles show their outline and bend coarsely; "
+                f"write {FEWEST_TRIANGLES} or more",
+            )
+
+
+def _listed(names: Iterable[str]) -> str:
+    """Join the first few names; the rest are counted."""
+    each = list(dict.fromkeys(names))
+    shown = each if len(each) <= MOST_NAMED + 1 else each[:MOST_NAMED]
+    more = [f"{len(each) - len(shown)} more"] if len(each) > len(shown) else []
+    *first, last = [*shown, *more]
+    return f"{', '.join(first)} and {last}" if first else last

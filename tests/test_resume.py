@@ -1,0 +1,153 @@
+"""A run that is interrupted, killed or extended has the tallies of one that never was."""
+
+import json
+import signal
+import subprocess
+import sys
+import time
+
+import numpy as np
+import pytest
+from build import scene_of
+from torture import torture
+
+import canopysim
+from canopysim import tracing
+from canopysim.checkpoint import CHECKPOINT_NAME, read_run
+from canopysim.errors import CanopysimError, ResultError
+from canopysim.results import FILE_NAME
+
+BOOKS = ("absorbed", "crossed", "crossed_sum", "row_batches", "met", "counters", "lost")
+# More batches than the rows into which grids are folded.
+N_BATCH = 37
+BATCH = 400
+
+
+@pytest.fixture(scope="module")
+def scene():
+    return scene_of(torture(BATCH))
+
+
+@pytest.fixture(scope="module")
+def undisturbed(scene):
+    result = canopysim.run(scene, target={"layers": 1e-6}, max_packets=N_BATCH * 500)
+    assert result.n_batch > N_BATCH
+    return result
+
+
+def same_books(one, other):
+    return all(one.rows[name].identical(other.rows[name]) for name in BOOKS)
+
+
+@pytest.mark.parametrize("n_first", [1, 2, 31, 32, 33])
+def test_a_run_taken_up_again_is_the_undisturbed_run(scene, undisturbed, n_first, tmp_path):
+    packets = undisturbed.settings["batch_packets"]
+    canopysim.run(scene, max_packets=n_first * packets, target={"layers": 1e-6}).save(tmp_path)
+    # Once more in between, so that a resumed run can be resumed.
+    middle = canopysim.resume(tmp_path, max_packets=(n_first + 2) * packets)
+    assert middle.n_batch == n_first + 2
+    middle.save(tmp_path)
+    result = canopysim.resume(tmp_path, max_packets=undisturbed.settings["max_packets"])
+    assert result.n_batch == undisturbed.n_batch
+    assert same_books(result, undisturbed)
+    assert result.layers.identical(undisturbed.layers)
+    assert result.ends.identical(undisturbed.ends)
+    assert all(result.planes[p].identical(undisturbed.planes[p]) for p in undisturbed.planes)
+
+
+def test_a_target_stops_a_resumed_run_where_it_stops_an_undisturbed_one(scene, tmp_path):
+    target = {"layers": "3 %", "planes": "2 %"}
+    whole = canopysim.run(scene, target=target)
+    assert whole.stopped_by == "target"
+    packets = whole.settings["batch_packets"]
+    canopysim.run(scene, target=target, max_packets=20 * packets).save(tmp_path)
+    result = canopysim.resume(tmp_path, max_packets=1e7)
+    assert result.stopped_by == "target"
+    assert result.n_batch == whole.n_batch
+    assert same_books(result, whole)
+    # It is finished now, and says so unless it is asked for more.
+    result.save(tmp_path)
+    with pytest.raises(CanopysimError, match=r"the run is finished \(target\)"):
+        canopysim.resume(tmp_path)
+    with pytest.raises(CanopysimError, match="target"):
+        canopysim.resume(tmp_path, target={"leaves": "1 %"})
+    more = canopysim.resume(tmp_path, target={"layers": "2.6 %"})
+    assert more.n_batch > result.n_batch
+    assert more.stopped_by == "target"
+
+
+def test_seconds_add_up_and_threads_do_not_matter(scene, tmp_path):
+    canopysim.run(scene, target=1e-6, max_packets=2000, threads=1).save(tmp_path)
+    before = canopysim.Result.load(tmp_path)
+    result = canopysim.resume(tmp_path, max_packets=4000, threads=3)
+    assert result.seconds > before.seconds
+    assert result.threads == 3
+
+
+def test_what_cannot_be_taken_up_is_refused(scene, tmp_path):
+    with pytest.raises(ResultError, match="no run there"):
+        canopysim.resume(tmp_path)
+    result = canopysim.run(scene, target=1e-6, max_packets=2000)
+    result.meta["digest"] = "0" * 64
+    result.save(tmp_path)
+    with pytest.raises(ResultError, match="another world"):
+        canopysim.resume(tmp_path, max_packets=4000)
+    (tmp_path / FILE_NAME).write_bytes((tmp_path / FILE_NAME).read_bytes()[:-100])
+    with pytest.raises(ResultError, match="torn"):
+        canopysim.resume(tmp_path, max_packets=4000)
+
+
+CHILD = """
+import json, sys
+sys.path.insert(0, {tests!r})
+from build import scene_of
+from torture import torture
+import canopysim
+from canopysim import tracing
+tracing.CHECKPOINT_EVERY_S, tracing.CHECKPOINT_SHARE = 0.01, 1e9
+from canopysim.checkpoint import CHECKPOINT_NAME
+print("ready", flush=True)
+canopysim.run(scene_of(torture({batch})), target={{"layers": 1e-6}}, max_packets=1e7,
+              checkpoint={folder!r})
+"""
+
+
+def test_every_kill_leaves_a_run_that_resumes_to_the_same_bytes(scene, tmp_path, request):
+    """kill -9 at random moments, also while a checkpoint is being written."""
+    rng = np.random.default_rng(11)
+    seen = []
+    for number in range(10):
+        folder = tmp_path / str(number)
+        code = CHILD.format(tests=str(request.path.parent), batch=BATCH, folder=str(folder))
+        child = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True)
+        assert child.stdout is not None
+        assert child.stdout.readline() == "ready\n"
+        until = time.monotonic() + 120
+        while not (folder / CHECKPOINT_NAME).exists() and time.monotonic() < until:
+            time.sleep(0.005)
+        time.sleep(rng.uniform(0, 0.4))
+        child.send_signal(signal.SIGKILL)
+        child.wait()
+        child.stdout.close()
+        old = read_run(folder)
+        seen.append(old.rows.n_batch)
+        n_batch = old.rows.n_batch + 3
+        packets = n_batch * old.world.batch_packets
+        result = canopysim.resume(folder, max_packets=packets, checkpoint=False)
+        whole = canopysim.run(scene, target={"layers": 1e-6}, max_packets=packets)
+        assert result.n_batch == whole.n_batch == n_batch
+        assert same_books(result, whole)
+    # The moments were not all alike.
+    assert len(set(seen)) > 2
+
+
+def test_checkpoints_come_and_go(scene, tmp_path, monkeypatch):
+    monkeypatch.setattr(tracing, "CHECKPOINT_EVERY_S", 0.0)
+    monkeypatch.setattr(tracing, "CHECKPOINT_SHARE", 1e9)
+    result = canopysim.run(scene, target=1e-6, max_packets=6000, checkpoint=tmp_path)
+    # The last batch ends the run: the checkpoint holds those before it.
+    assert read_run(tmp_path).rows.n_batch == result.n_batch - 1
+    meta = json.loads(json.dumps(result.meta))
+    assert meta["stopped_by"] == "packet budget"
+    result.save(tmp_path)
+    assert read_run(tmp_path).rows.n_batch == result.n_batch
