@@ -79,7 +79,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="benchmarks", description=__doc__)
     parser.add_argument("--rounds", type=int, default=15, help="rounds of each measurement")
     parser.add_argument(
-        "--only", choices=("demo", "start", "hits"), help="one part; the hits need the extra bench"
+        "--only", choices=("demo", "start", "hits", "histories"), help="one part only"
     )
     asked = parser.parse_args()
     rounds = max(2, asked.rounds)
@@ -93,6 +93,10 @@ def main() -> None:
         from benchmarks.closest_hit import main as closest_hits
 
         closest_hits(rounds)
+    if asked.only in (None, "histories"):
+        from benchmarks.wavefront import main as histories
+
+        histories(rounds)
 
 
 if __name__ == "__main__":

@@ -52,15 +52,16 @@ def ranges(
     Returns
     -------
     names : list of str
-        The bands, then 400-700 (PPFD), 400-750 (ePAR) and 700 to the last edge, unless a band
-        already is one of these.
+        The bands, then 400-700 (PPFD), 400-750 (ePAR) and far-red: 700 to 800, or to the last
+        edge where 800 is none. What is a band already is not named twice.
     spans : list of (low, high)
         Their edges, nm.
     matrix : numpy.ndarray (n_band, n_name)
         Ones where a band belongs to a name.
     """
     spans = [(float(a), float(b)) for a, b in pairwise(edges)]
-    for span in (PAR, EPAR, (700.0, float(edges[-1]))):
+    far_red_end = 800.0 if 800.0 in edges else float(edges[-1])
+    for span in (PAR, EPAR, (700.0, far_red_end)):
         if span not in spans:
             spans.append(span)
     matrix = np.stack([within(edges, span) for span in spans], 1).astype(np.float64)

@@ -83,6 +83,8 @@ def test_band_ranges_sum_what_they_say():
     assert spans[-3:] == [(400, 700), (400, 750), (700, 800)]
     assert names[-3:] == ["400-700", "400-750", "700-800"]
     assert matrix[:, -3:].T.tolist() == [[1, 1, 1, 0, 0], [1, 1, 1, 1, 0], [0, 0, 0, 1, 1]]
+    assert ranges((400, 700, 750, 800, 1000))[0][-1] == "700-800"
+    assert ranges((400, 700, 750, 900))[0][-1] == "700-900"
     names, _, matrix = ranges((400, 700, 750))
     assert matrix.shape == (2, 3)
     assert names == ["400-700", "700-750", "400-750"]

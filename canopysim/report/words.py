@@ -26,6 +26,7 @@ _STOPS = {
     "target": "the target error was reached",
     "packet budget": "the packet budget was used up",
     "time budget": "the time budget was used up",
+    "memory budget": "the memory for the rows of its batches was used up; choose a larger batch",
     "interrupted": "it was interrupted",
 }
 

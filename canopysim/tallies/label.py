@@ -219,18 +219,22 @@ def label(world: World, rows: BatchRows, meta: dict[str, Any]) -> Result:
     """
     labeller = Labeller(world)
     launched = labeller.launched()
-    books = rows.dataset().assign(
-        sink_end=("sink", _texts(s.end for s in world.sinks)),
-        sink_kind=("sink", _texts(s.kind for s in world.sinks)),
-        sink_face=("sink", _texts(s.face for s in world.sinks)),
-        sink_layer=("sink", [0 if s.layer is None else s.layer + 1 for s in world.sinks]),
-        sink_side=("sink", _texts(s.side or "" for s in world.sinks)),
-        channel_group=("channel", _texts(c.group for c in world.channels)),
-        channel_umol_s_per_quantum=(
-            "channel",
-            [c.umol_s_per_quantum for c in world.channels],
-            {"units": FLUX, "long_name": "flux that one quantum in one batch stands for"},
-        ),
+    books = (
+        rows.dataset()
+        .assign_coords(plane=_texts(p.name for p in world.planes))
+        .assign(
+            sink_end=("sink", _texts(s.end for s in world.sinks)),
+            sink_kind=("sink", _texts(s.kind for s in world.sinks)),
+            sink_face=("sink", _texts(s.face for s in world.sinks)),
+            sink_layer=("sink", [0 if s.layer is None else s.layer + 1 for s in world.sinks]),
+            sink_side=("sink", _texts(s.side or "" for s in world.sinks)),
+            channel_group=("channel", _texts(c.group for c in world.channels)),
+            channel_umol_s_per_quantum=(
+                "channel",
+                [c.umol_s_per_quantum for c in world.channels],
+                {"units": FLUX, "long_name": "flux that one quantum in one batch stands for"},
+            ),
+        )
     )
     return Result(
         layers=_layers(labeller, rows),
