@@ -79,7 +79,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="benchmarks", description=__doc__)
     parser.add_argument("--rounds", type=int, default=15, help="rounds of each measurement")
     parser.add_argument(
-        "--only", choices=("demo", "start", "hits", "histories"), help="one part only"
+        "--only", choices=("demo", "start", "hits", "histories", "bands"), help="one part only"
     )
     asked = parser.parse_args()
     rounds = max(2, asked.rounds)
@@ -97,6 +97,10 @@ def main() -> None:
         from benchmarks.wavefront import main as histories
 
         histories(rounds)
+    if asked.only in (None, "bands"):
+        from benchmarks.band_cost import main as bands
+
+        bands(rounds)
 
 
 if __name__ == "__main__":

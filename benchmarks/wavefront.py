@@ -2,9 +2,9 @@
 
 Both trace the same scene with the same physics (five bands on one path, two-sided leaves, diffuse
 walls, roulette), the same tallies (absorbed by layer, side and band, by wall, two planes with
-grids, up and down) and the same number of packets. The wavefront keeps its photons in arrays, drops the
-dead ones, works in single precision, sorts nothing, and hands Embree as many rays at a time as
-serve it best.
+grids, up and down) and the same number of packets. The wavefront keeps its photons in arrays,
+drops the dead ones, works in single precision, sorts nothing, and hands Embree as many rays at a
+time as serve it best.
 """
 
 from __future__ import annotations

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from build import plain_box, scene_of
 
+from canopysim.errors import SceneError
 from canopysim.light.placing import BOX_FACES, box_corners, rotation
 from canopysim.matter.parts import Part
 from canopysim.scene.load import load_scene
@@ -132,6 +133,22 @@ def test_a_bar_close_in_front_of_a_strip_is_told():
     # Its light leaves sideways, past the other one.
     aside = {"height": "54.2 cm", "at": ["50 cm", "56 cm"], "tilt": "90 deg"}
     assert told(bars({"height": "50 cm"}, aside)) == []
+
+
+def test_a_row_that_does_not_fit_is_refused_in_one_line():
+    """Four of six bars, and their strips, stick out at either end; the farthest counts."""
+    row = {"count": "6", "gap": "20 cm", "direction": "depth"}
+    data = bars({"height": "50 cm", "row": row, "at": ["50 cm", "55 cm"]}, {"height": "70 cm"})
+    data["lights"][1]["at"] = ["15 cm", "50 cm"]
+    scene = scene_of(data)
+    with pytest.raises(SceneError) as caught:
+        compile_world(scene)
+    # The row's outermost bars stand 2.5 x 24 cm off its middle; half a bar is 2 cm.
+    assert [line.split("  ", 1)[1] for line in caught.value.problems] == [
+        "lights[1]: reaches 17 cm beyond the back; move it, turn it or choose a smaller fixture, "
+        "or lessen the row's count or gap",
+        "lights[2]: reaches 5 cm beyond the left; move it, turn it or choose a smaller fixture",
+    ]
 
 
 def test_a_strip_that_is_tilted_over_its_own_body_is_not_told():

@@ -10,9 +10,14 @@ from typing import TYPE_CHECKING
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from canopysim.scene.schema import DEFAULT_PACKETS, STOP_RULES
+from canopysim.units import format_share
+
 if TYPE_CHECKING:
     from canopysim.scene.schema import Scene
 
+# Path of the holder, name, default as written, field.
+Left = tuple[str, str, object, FieldInfo]
 _NUMBER = re.compile(r"\[([0-9]+)\]")
 
 
@@ -49,28 +54,41 @@ def defaults_used(scene: Scene) -> list[DefaultUsed]:
         In the order of the file. The same entry of many lights, strips or plants is one default.
     """
     places: dict[tuple[str, str, str], list[str]] = {}
-    for path, name, field in _unwritten(scene, ""):
-        meaning = field.description or ""
-        places.setdefault((name, _written(field.default), meaning), []).append(path)
+    for path, name, value, field in (*_unwritten(scene, ""), *_stop_rules(scene)):
+        places.setdefault((name, _written(value), field.description or ""), []).append(path)
     return [
         DefaultUsed(", ".join(_joined(path, name) for path in _merged(paths)), value, meaning)
         for (name, value, meaning), paths in places.items()
     ]
 
 
-def _unwritten(model: BaseModel, path: str) -> Iterator[tuple[str, str, FieldInfo]]:
-    """Go through the fields that were left out: path of their holder, name, field."""
+def _unwritten(model: BaseModel, path: str) -> Iterator[Left]:
+    """Go through the fields that were left out."""
     for name, field in type(model).model_fields.items():
         value = getattr(model, name)
         if name in model.model_fields_set:
             yield from _within(value, _joined(path, name))
         elif isinstance(field.default, dict) and isinstance(value, BaseModel):
             yield from _unwritten(value, _joined(path, name))
+        elif field.default_factory is not None:
+            yield path, name, value, field  # such as a group that is named after its fixture
         elif field.default not in (None, (), {}, [], "") and not _is_empty(value):
-            yield path, name, field
+            yield path, name, field.default, field
 
 
-def _within(value: object, path: str) -> Iterator[tuple[str, str, FieldInfo]]:
+def _stop_rules(scene: Scene) -> Iterator[Left]:
+    """Go through the rules that the schema fills in where a scene states none."""
+    rules = type(scene.tracing).model_fields
+    if any(scene.states("tracing", rule) for rule in STOP_RULES):
+        return
+    if scene.tracing.target is not None:
+        aims = [f"{name}: {format_share(share)}" for name, share in scene.tracing.target.items()]
+        yield "tracing", "target", f"{{{', '.join(aims)}}}", rules["target"]
+    if scene.tracing.max_packets is not None:
+        yield "tracing", "max_packets", DEFAULT_PACKETS, rules["max_packets"]
+
+
+def _within(value: object, path: str) -> Iterator[Left]:
     """Go on into what was written."""
     if isinstance(value, BaseModel):
         yield from _unwritten(value, path)

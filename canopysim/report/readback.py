@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,10 +15,15 @@ from canopysim.units import format_share, in_centimetres
 from canopysim.world.cautions import cautions
 
 if TYPE_CHECKING:
-    from rich.console import RenderableType
+    from collections.abc import Iterator
+
+    from rich.console import Console, ConsoleOptions, RenderableType
+    from rich.text import Text
 
     from canopysim.scene.schema import Scene
     from canopysim.world.compile import World
+
+NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
 def read_back(scene: Scene, world: World) -> RenderableType:
@@ -47,15 +53,15 @@ def read_back(scene: Scene, world: World) -> RenderableType:
         _mounting(scene, world),
     ]
     if world.layers is not None:
-        pieces += [_layers(world), _plants(scene, world)]
+        pieces += [_layers(world), _plants(world)]
     if world.planes:
         pieces.append(_planes(world))
     asked, batch = scene.tracing.batch, world.batch_packets
     rounded = f" ({count(asked)} asked for, rounded for each strip)" if asked != batch else ""
     pieces += [
         Text(
-            f"{count(world.n_triangle)} triangles, {len(world.strips)} luminous "
-            f"strips, {count(batch)} packets in a batch{rounded}.\n"
+            f"{count(world.n_triangle)} triangles, {len(world.strips)} luminous strip"
+            f"{'s' if len(world.strips) > 1 else ''}, {count(batch)} packets in a batch{rounded}.\n"
         ),
         *_cautions(scene, world),
         *_defaults(defaults_used(scene)),
@@ -105,7 +111,7 @@ def _enclosure(scene: Scene) -> Any:
         face = scene.enclosure.face(name)
         add(name, None if face.open else face.surface or scene.enclosure.lining)
         for number, patch in enumerate(face.patches, 1):
-            add(f"  patch {number} of the {name}", None if patch.open else patch.surface)
+            add(f"{name}, patch {number}", None if patch.open else patch.surface)
     return table
 
 
@@ -156,20 +162,19 @@ def _layers(world: World) -> Any:
     layers = world.layers
     assert layers is not None
     table = _table(
-        "Canopy layers, 1 at the top", "layer", "heights, cm", "leaf area, m²", "LAI",
-        "cumulative LAI",
+        "Canopy layers, 1 at the top; LAI is the leaf area index",
+        "layer", "heights, cm", "leaf area, m²", "LAI", "cumulative LAI",
     )  # fmt: skip
     total = 0.0
     for i, area in enumerate(layers.leaf_area):
         total += float(area)
-        _row(
-            table, str(i + 1), f"{in_centimetres(layers.z_bottom[i])} – {in_centimetres(layers.z_top[i])}",
-            f"{area:.4f}", f"{area / layers.ground_area:.3f}", f"{total / layers.ground_area:.3f}",
-        )  # fmt: skip
+        heights = " – ".join(in_centimetres(z[i]) for z in (layers.z_bottom, layers.z_top))
+        index, above = (f"{leaf / layers.ground_area:.3f}" for leaf in (area, total))
+        _row(table, str(i + 1), heights, f"{area:.4f}", index, above)
     return table
 
 
-def _plants(scene: Scene, world: World) -> Any:
+def _plants(world: World) -> Any:
     """Sum up the canopy in a sentence."""
     from rich.text import Text
 
@@ -180,8 +185,8 @@ def _plants(scene: Scene, world: World) -> Any:
     text = (
         f"{len(leaves)} plants, one-sided leaf area {layers.leaf_area.sum():.4f} m² on "
         f"{layers.ground_area:.4g} m² of ground: LAI "
-        f"{layers.leaf_area.sum() / layers.ground_area:.4f}; top at {in_centimetres(layers.top)} cm; "
-        f"{count(n_triangle)} leaf triangles.\n"
+        f"{layers.leaf_area.sum() / layers.ground_area:.4f}; top at "
+        f"{in_centimetres(layers.top)} cm; {count(n_triangle)} leaf triangles.\n"
     )
     return Text(text)
 
@@ -203,25 +208,49 @@ def _planes(world: World) -> Any:
     return table
 
 
+class _Hanging:
+    """A paragraph whose lines are all indented; no-break spaces are kept together and shown plain.
+
+    (A rich text may break at those, and pads its lines.)
+    """
+
+    def __init__(self, text: str, indent: int, style: str = "") -> None:
+        self.text = text
+        self.indent = " " * indent
+        self.style = style
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterator[Text]:
+        """Wrap for the console."""
+        from rich.text import Text
+
+        lines = textwrap.wrap(
+            self.text,
+            max(options.max_width, len(self.indent) + 20),
+            initial_indent=self.indent,
+            subsequent_indent=self.indent,
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+        for line in lines:
+            yield Text(line.replace(NO_BREAK, " "), self.style, overflow="fold")
+
+
 def _cautions(scene: Scene, world: World) -> list[RenderableType]:
-    """What can be traced and is yet worth a second look."""
-    from rich.padding import Padding
+    """Tell what can be traced and is yet worth a second look."""
     from rich.text import Text
 
-    found = cautions(scene, world)
-    lines = [Padding(Text(line), (0, 0, 0, 2), expand=False) for line in found]
+    lines = [_Hanging(line, 2) for line in cautions(scene, world)]
     return [Text("Cautions", style="bold"), *lines, Text()] if lines else []
 
 
 def _defaults(used: list[DefaultUsed]) -> list[RenderableType]:
-    """Everything that the file leaves to the program, with what it means."""
-    from rich.padding import Padding
+    """Tell everything that the file leaves to the program, with what it means."""
     from rich.text import Text
 
     lines: list[RenderableType] = [Text("Defaults used", style="bold")]
     for default in used:
-        entry = Text(f"{default.entry}: {default.value}")
-        lines.append(Padding(entry, (0, 0, 0, 2), expand=False))
-        lines.append(Padding(Text(default.meaning, style="dim"), (0, 0, 0, 6), expand=False))
-    lines.append(Text("Everything else that a scene may say: canopysim schema"))
+        value = default.value.replace(" ", NO_BREAK)
+        lines.append(_Hanging(f"{default.entry}: {value}", 2))
+        lines.append(_Hanging(default.meaning, 6, "dim"))
+    lines.append(Text("What else a scene may say: canopysim schema"))
     return lines

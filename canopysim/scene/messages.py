@@ -78,13 +78,18 @@ def explain(error: ValidationError, model: type[BaseModel]) -> Iterator[tuple[En
     """
     records = error.errors(include_url=False)
     meant = set()
+    homes: dict[EntryPath, list[str]] = {}
+    missing = {entry_path(record) for record in records if record["type"] == "missing"}
     holders = {path[:depth] for path in map(entry_path, records) for depth in range(len(path))}
     for record in records:
         if record["type"] == "extra_forbidden":
             path = entry_path(record)
             close = nearest(str(path[-1]), _model_at(model, path[:-1]).model_fields)
             meant.add((*path[:-1], close))
-            meant.update((*home, path[-1]) for home, _ in _homes(model, path))
+            misplaced = _homes(model, path)
+            needed = {home: hint for home, hint in misplaced.items() if home in missing}
+            homes[path] = list((needed or misplaced).values())
+            meant.update(misplaced)
     for record in records:
         path = entry_path(record)
         # A misspelt or misplaced entry is reported once, as that, not as missing too.
@@ -100,6 +105,11 @@ def explain(error: ValidationError, model: type[BaseModel]) -> Iterator[tuple[En
         elif kind == "value_error":
             yield path, str(context["error"])
         else:
+            within = homes.get(path, [])
+            if 1 <= len(within) <= MOST_HOMES:
+                hint = "look at the lines above and at its indentation"
+                yield path, f"is not known here; it belongs {' or '.join(within)}: {hint}"
+                continue
             yield path, _container_message(kind, path, record, context, model)
 
 
@@ -116,9 +126,6 @@ def _container_message(
         return f"is missing; needed is: {meaning or 'a value'}"
     if kind == "extra_forbidden":
         name = str(path[-1])
-        homes = [place for _, place in _homes(model, path)]
-        if 1 <= len(homes) <= MOST_HOMES:
-            return f"is not known here; it belongs {' or '.join(homes)}"
         options = instead(name, holder.model_fields, "nothing is allowed here")
         return f"is not known here; {options}"
     got = found(record.get("input"))
@@ -137,26 +144,24 @@ def _container_message(
     return f"{got}: {record['msg']}; see 'canopysim schema' for what is allowed"
 
 
-def _homes(model: type[BaseModel], path: EntryPath) -> list[tuple[EntryPath, str]]:
-    """Find where an entry that is unknown in its place would be known, by its exact name.
+def _homes(model: type[BaseModel], path: EntryPath) -> dict[EntryPath, str]:
+    """Find where an entry that is unknown in its place would be known by its exact name.
 
-    Returns the paths of the entries that it belongs into, each with a hint; those further out
-    first. An entry that is indented too little or too far ends up in such a place.
+    Returns its paths there, each with a hint. What is indented too little or too far ends up
+    beside or within the entry that it belongs into.
     """
     name, holder = str(path[-1]), _model_at(model, path[:-1])
-    homes: list[tuple[EntryPath, str]] = []
+    homes: dict[EntryPath, str] = {}
     for depth in range(len(path) - 2, -1, -1):
         beside = path[depth]
         if isinstance(beside, str) and name in _model_at(model, path[:depth]).model_fields:
-            hint = f"beside '{beside}': look at the lines above and indent it less"
-            homes.append((path[:depth], hint))
+            homes[(*path[:depth], name)] = f"beside '{beside}'"
             break
     for field, info in holder.model_fields.items():
         inner = _model_at(holder, (field,))
         several = any(get_origin(kind) in (tuple, dict) for kind in _parts(info.annotation))
         if inner is not holder and not several and name in inner.model_fields:
-            hint = f"under '{field}': look at the lines above and indent it further"
-            homes.append(((*path[:-1], field), hint))
+            homes[(*path[:-1], field, name)] = f"under '{field}'"
     return homes
 
 

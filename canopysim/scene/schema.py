@@ -215,6 +215,20 @@ class Scene(Frozen):
         """Every file that the scene was read from: name as shown in messages to its text."""
         return dict(self._document.sources) if self._document else {}
 
+    def states(self, *path: str | int) -> bool:
+        """Tell whether the file states an entry; all is taken as stated of a scene without one.
+
+        Parameters
+        ----------
+        *path : str or int
+            Keys and list indices (from 0), such as ``"tracing", "target"``.
+
+        Returns
+        -------
+        bool
+        """
+        return self._document is None or self._document.has(path)
+
     def where(self, *path: str | int) -> tuple[int, int]:
         """Find the line and column (from 1) of an entry, or of the nearest one that holds it.
 

@@ -47,11 +47,15 @@ def _library_leaf(name: str) -> str:
     return name
 
 
-def _some_size(shares: tuple[float, ...]) -> tuple[float, ...]:
+def _not_all_zero(whole_one: str) -> AfterValidator:
     """Refuse shares of a greatest size that are all nothing."""
-    if max(shares) == 0:
-        raise ValueError("is 0 % everywhere; the greatest is 100 %")
-    return shares
+
+    def check(shares: tuple[float, ...]) -> tuple[float, ...]:
+        if max(shares) == 0:
+            raise ValueError(f"is 0 % everywhere; {whole_one} is 100 %")
+        return shares
+
+    return AfterValidator(check)
 
 
 class LeafSide(Frozen):
@@ -101,13 +105,13 @@ class Plant(Frozen):
     curvature: Bend = default("40 deg", "Bend of the midrib from base to tip, downwards.")
     fold: FoldAngle = default("10 deg", "Rise of each half of the blade from the midrib, a V.")
     outline: Annotated[
-        tuple[Share, ...], Field(min_length=3, max_length=50), AfterValidator(_some_size)
+        tuple[Share, ...], Field(min_length=3, max_length=50), _not_all_zero("the widest part")
     ] = default(
         ("8 %", "70 %", "100 %", "92 %", "66 %", "30 %", "0 %"),
         "Widths at equally spaced stations from base to tip, as shares of the greatest.",
     )
     size_by_node: Annotated[
-        tuple[Share, ...], Field(min_length=1, max_length=200), AfterValidator(_some_size)
+        tuple[Share, ...], Field(min_length=1, max_length=200), _not_all_zero("the largest")
     ] = default(
         ("60 %", "100 %", "100 %", "90 %", "50 %"),
         "Leaf size along the stem from bottom to top, as shares of the greatest; interpolated.",

@@ -67,20 +67,21 @@ def box_pairs(first: Boxes, second: Boxes) -> NDArray[np.intp]:
     a, b = pairs.T
     between = second.centre[b] - first.centre[a]
 
-    def gap(axes: Array) -> Flags:
+    def shows_gap(axes: Array) -> Flags:
         """Whether an axis of each pair, (n, 3), shows a gap; one that vanishes shows none."""
         length = np.linalg.norm(axes, axis=1)
         shadow = np.abs((between * axes).sum(axis=1))
         for boxes, index in ((first, a), (second, b)):
             along = np.abs((boxes.axes[index] * axes[:, None]).sum(axis=2))
             shadow -= (boxes.half[index] * along).sum(axis=1)
-        return (length > 1e-9) & (shadow > -SLACK_M * length)
+        gap: Flags = (length > 1e-9) & (shadow > -SLACK_M * length)
+        return gap
 
     apart = np.zeros(len(pairs), dtype=np.bool_)
     for i in range(3):
-        apart |= gap(first.axes[a, i]) | gap(second.axes[b, i])
+        apart |= shows_gap(first.axes[a, i]) | shows_gap(second.axes[b, i])
         for j in range(3):
-            apart |= gap(np.cross(first.axes[a, i], second.axes[b, j]))
+            apart |= shows_gap(np.cross(first.axes[a, i], second.axes[b, j]))
     return pairs[~apart]
 
 
@@ -103,7 +104,7 @@ def triangles_in_box(corners: Array, boxes: Boxes, index: int) -> Flags:
     """
     half = boxes.half[index] - SLACK_M
     own = (corners - boxes.centre[index]) @ boxes.axes[index].T
-    within = np.all((own.min(axis=1) <= half) & (own.max(axis=1) >= -half), axis=1)
+    within: Flags = np.all((own.min(axis=1) <= half) & (own.max(axis=1) >= -half), axis=1)
     # Few are left: the rest of the axes only for these.
     left = np.flatnonzero(within)
     corner = own[left]

@@ -1,0 +1,367 @@
+"""Every mistake in a scene file gets its line, column and remedy."""
+
+import os
+from pathlib import Path
+
+import pytest
+from test_scene_file import GOOD
+
+from canopysim.errors import SceneError
+from canopysim.scene import load_scene, load_scene_text, yaml_text
+
+BAD = Path(__file__).parent / "data" / "bad_scenes"
+
+# One line or more for each file; 'file:' is put before each.
+EXPECTED = {
+    "a_list": ["1:1  is not a mapping; write 'title: ...' first"],
+    "belongs_beside": [
+        "7:3  enclosure.surfaces: is not known here; it belongs beside 'enclosure': look at the "
+        "lines above and at its indentation"
+    ],
+    "belongs_under": [
+        "6:1  height: is not known here; it belongs under 'enclosure': look at the lines above "
+        "and at its indentation"
+    ],
+    "buried_strip": [
+        "30:38  fixtures.bar.strips[1].tilt: turns the strip's edge 1.536 mm into the body; "
+        "set the strip's 'drop' to at least 1.636 mm"
+    ],
+    "daylight_under_a_roof": [
+        "37:5  daylight[1]: comes through the ceiling, which is not open; "
+        "write 'faces: {ceiling: open}'"
+    ],
+    "duplicate_key": [
+        "5:3  the key 'width' stands here again (first in line 3); write each key once"
+    ],
+    "empty": ["1:1  is empty; write a mapping of entries"],
+    "feet_and_inch_marks": ["3:3  enclosure.width: \"3'3\"\": write '3 ft 3 in'"],
+    "feet_mark": [
+        "5:3  enclosure.height: \"7'\": \"'\" is not a unit of length; did you mean 'ft'? "
+        "allowed: cm, mm, m, in, ft"
+    ],
+    "indented_too_far": [
+        "4:10  is not YAML: this entry is indented further than the one above; look at the line "
+        "above and indent entries of one mapping alike"
+    ],
+    "indented_too_little": [
+        "15:4  is not YAML: this does not stand in line with the entries above, which begin in "
+        "line 13; look at the line above and indent entries of one mapping alike"
+    ],
+    "lacks_a_dash": [
+        "36:5  the key 'fixture' stands here again (first in line 33); does a '- ' lack before "
+        "'fixture'?"
+    ],
+    "light_above_ceiling": [
+        "33:40  lights[1].height: 90 cm is above the ceiling; allowed is at most 80 cm"
+    ],
+    "light_outside": [
+        "33:32  lights[1].at[2]: y = 45 cm is outside the enclosure; allowed is 0 to 40 cm"
+    ],
+    "missing_key": [
+        "2:1  enclosure.depth: is missing; needed is: Inner extent along y, from the front to "
+        "the back wall."
+    ],
+    "no_size": [
+        "17:5  plants.sprig.outline: is 0 % everywhere; the widest part is 100 %",
+        "18:5  plants.sprig.size_by_node: is 0 % everywhere; the largest is 100 %",
+    ],
+    "no_unit": ["3:3  enclosure.width: '60' has no unit; write for example '60 cm'"],
+    "nothing_shines": ["1:1  nothing shines; write 'lights' or 'daylight'"],
+    "patch_outside": [
+        "10:58  enclosure.faces.left.patches[1].opposite[1]: y = 45 cm is outside the left face; "
+        "allowed is 0 to 40 cm"
+    ],
+    "ranges_leave_a_gap": [
+        "8:11  surfaces.white.diffuse: gives no share for 700-720 nm; the ranges must cover all "
+        "bands (400-800 nm)"
+    ],
+    "same_plane_twice": [
+        "36:6  planes[2].name: 'top' already names the plane in line 35; give each plane a name "
+        "of its own"
+    ],
+    "several": [
+        "3:3  enclosure.width: '60' has no unit; write for example '60 cm'",
+        "15:5  plants.sprig.stem: 'gren' is not defined under 'surfaces'; did you mean 'green'?",
+        "23:3  canopy.layers: 'three' is not a whole number; write digits only, as in '8'",
+        "31:5  fixtures.bar.photon_flux: stands beside 'ppf'; write one of the two",
+        "34:40  lights[1].hieght: is not known here; did you mean 'height'?",
+        "36:6  planes[1].name: 'Top Plane' cannot name a plane and its map file; use small "
+        "letters a-z, digits and '-' between them, at most 40",
+    ],
+    "spectrum_across_bands": [
+        "31:5  fixtures.bar.spectrum: 500-650 nm does not begin and end at edges of the bands; "
+        "edges are 400, 500, 600, 700, 750, 800"
+    ],
+    "spectrum_sum": [
+        "31:5  fixtures.bar.spectrum: the shares make 105 %; they must make 100 % (within 0.1 %)"
+    ],
+    "tab": ["4:1  is not YAML: a tab stands here; indent with spaces"],
+    "tag": ["16:12  the tag '!!python/object/apply:os.system' is not read; remove it"],
+    "target_without_aim": [
+        "31:3  tracing.target: there are neither layers nor planes to aim at; leave the target out"
+    ],
+    "too_bright_in_one_band": [
+        "11:5  surfaces.green.specular: 60 % with diffuse 45 % makes 105 % in 750-800 nm; "
+        "a surface cannot reflect more than it receives (at most 100 %)"
+    ],
+    "too_bright_surface": [
+        "10:5  surfaces.white.specular: 92 % with diffuse 15 % makes 107 %; a surface cannot "
+        "reflect more than it receives (at most 100 %)"
+    ],
+    "two_colons": [
+        "1:15  is not YAML: a second ': ' on this line; put quotes around text that holds ': '"
+    ],
+    "two_heights": ["33:55  lights[1].above_canopy: stands beside 'height'; write one of the two"],
+    "unknown_key": ["5:3  enclosure.heigth: is not known here; did you mean 'height'?"],
+    "unknown_leaf_in_library": [
+        "11:10  leaves.soft.like: 'basill' is not in the leaf library; did you mean 'basil'? "
+        "allowed: thin_pale_lettuce, basil, tomato, pepper, soybean, thick_dark"
+    ],
+    "unknown_plant": [
+        "25:8  canopy.plantings[1].plant: 'sprout' is not defined under 'plants'; allowed: sprig"
+    ],
+    "unknown_surface": [
+        "6:3  enclosure.lining: 'whit' is not defined under 'surfaces'; did you mean 'white'?"
+    ],
+    "watts": [
+        "30:5  fixtures.bar.ppf: '60 W': watts are not a photon flux; look in the data sheet for "
+        "the PPF, in umol/s"
+    ],
+    "wrong_bands": ["36:1  bands: 750 nm missing; 400, 700 and 750 must be among them"],
+    "yaml_surprises": [
+        "3:3  enclosure.width: '~' is not a number with a unit; write for example '45 cm'",
+        "4:3  enclosure.depth: '12:30': ':30' is not a unit of length; allowed: cm, mm, m, in, ft",
+        "16:5  plants.sprig.nodes: '1e1' is not a whole number; write digits only, as in '8'",
+    ],
+}
+
+
+def problems_of(text: str) -> list[str]:
+    with pytest.raises(SceneError) as caught:
+        load_scene_text(text)
+    return caught.value.problems
+
+
+@pytest.mark.parametrize("name", sorted(EXPECTED))
+def test_each_mistake_has_its_place_and_remedy(name):
+    path = BAD / f"{name}.yaml"
+    with pytest.raises(SceneError) as caught:
+        load_scene(path)
+    assert caught.value.problems == [f"{path}:{line}" for line in EXPECTED[name]]
+
+
+def test_every_bad_scene_is_expected():
+    assert {path.stem for path in BAD.glob("*.yaml")} == {*EXPECTED, "alias_bomb"}
+
+
+def test_alias_bomb_is_refused_without_unfolding():
+    with pytest.raises(SceneError) as caught:
+        load_scene(BAD / "alias_bomb.yaml")
+    first, *others = caught.value.problems
+    assert first.endswith(":1:4  the anchor '&a' is not read; write the values out")
+    assert len(others) < 100
+
+
+@pytest.mark.parametrize(
+    ("text", "problem"),
+    [
+        ("", "scene:1:1  is empty; write a mapping of entries"),
+        ("---\n...\n", "scene:1:1  is empty; write a mapping of entries"),
+        ("a: 1\n---\nb: 2\n", "scene:2:1  a second document begins here; write one document per"),
+        ("a: \x00", "scene:1:4  the character U+0000 cannot stand in a YAML file; remove it"),
+        ("a: \ud800", "scene:1:4  the character U+D800 cannot stand in a YAML file; remove it"),
+        ("[" * 100_000, "scene:1:17  is nested too deeply; at most 16 levels"),
+        ("? [a]\n: b\n", "scene:1:3  a key must be a plain word; write 'name: value'"),
+        ("a: [b\n", "scene:2:1  is not YAML: expected ',' or ']', but got '<stream end>'"),
+        ("a: '\\", "scene:1:6  is not YAML: found unexpected end of stream"),
+        ('a: "\\UFFFFFFFF"', "scene:1:1  is not YAML: "),
+        ('a: "\\ud800"', "scene:1:4  '\\ud800' holds half a character; write the character itself"),
+        ("a: &b c\n", "scene:1:4  the anchor '&b' is not read; write the values out"),
+        ("just words", "scene:1:1  is not a mapping; write 'title: ...' first"),
+        ("a: " + "x" * (1 << 20), "scene  is too large; at most 1 MiB (1048576 bytes)"),
+    ],
+    ids=lambda value: value[:20] if value.isascii() else "text",
+)
+def test_yaml_that_is_not_read(text, problem):
+    assert problems_of(text)[0].startswith(problem)
+
+
+def test_number_of_entries_is_limited(monkeypatch):
+    monkeypatch.setattr(yaml_text, "MOST_NODES", 100)
+    (problem,) = problems_of("a:\n" + "- x\n" * 1000)
+    assert problem == "scene:99:3  has too many entries; at most 100 per file"
+
+
+def replace(old: str, new: str) -> str:
+    assert old in GOOD
+    return GOOD.replace(old, new, 1)
+
+
+@pytest.mark.parametrize(
+    ("text", "problem"),
+    [
+        (
+            replace("  dark: {}", "  dark:"),
+            "surfaces.dark: nothing is written here; write a mapping of 'name: value' entries",
+        ),
+        (
+            replace("at: [30 cm, 20 cm]", "at: [30 cm]"),
+            "lights[1].at[2]: is missing; write two lengths, as in [75 cm, 45 cm]",
+        ),
+        (
+            replace("at: [30 cm, 20 cm]", "at: 30 cm"),
+            "lights[1].at: '30 cm' is a single value; write two lengths, as in [75 cm, 45 cm]",
+        ),
+        (
+            replace("lights:\n  - {", "lights:\n    {"),
+            "lights: a mapping stands here; write a list, each entry after a '- ', or leave",
+        ),
+        (
+            replace("      - {length: 40", "      - bar\n      - {length: 40"),
+            "fixtures.bar.strips[1]: 'bar' is a single value; write a mapping of 'name: value'",
+        ),
+        (
+            replace("ppf: 50 umol/s", "ppf: 50 umol/s\n    turn: 5 deg"),
+            "fixtures.bar.turn: is not known here; allowed: body, photon_flux, ppf, spectrum",
+        ),
+        (
+            replace("lens: lambertian", "lens: lambertian, ppf: 40 umol/s"),
+            "fixtures.bar.strips[1].ppf: is not known here; it belongs beside 'strips': look at",
+        ),
+        (
+            GOOD + "tracing: {target: 1}\n",
+            "tracing.target.planes: '1' has no % sign; write shares in per cent, as in '12 %'",
+        ),
+        (
+            GOOD + "tracing: {target: ''}\n",
+            "tracing.target: nothing is written here; write a mapping of 'name: value' entries",
+        ),
+        (
+            GOOD + "tracing: {target: {planes: 1 %}}\n",
+            "tracing.target.planes: there are no planes; write 'layers' or leave the target out",
+        ),
+        (
+            replace("width: 60 cm", "width: [60 cm]"),
+            "enclosure.width: a list stands here; write one value such as '150 cm'",
+        ),
+        (
+            replace("front: open", "fornt: open"),
+            "enclosure.faces.fornt: 'fornt' is not a face; allowed: floor, ceiling, front",
+        ),
+        (
+            replace("lens: lambertian", "lens: {beam: {along: 200 deg, across: 60 deg}}"),
+            "fixtures.bar.strips[1].lens.beam.along: '200 deg' is too large; allowed is less than",
+        ),
+        (
+            replace("lens: lambertian", "lens: spot"),
+            "fixtures.bar.strips[1].lens: 'spot' is not a lens; write 'lambertian', 'parallel' or",
+        ),
+        (
+            replace("height: 60 cm", "output: 0 %, height: 60 cm"),
+            "lights: every light has an output of 0 %; at least one must shine",
+        ),
+        (
+            replace("height: 60 cm", "above_canopy: 20 cm"),
+            "lights[1].above_canopy: there is no canopy; write 'height' (from the floor) instead",
+        ),
+        (
+            replace("height: 60 cm", "group: all, height: 60 cm"),
+            "lights[1].group: 'all' names the sum over all groups; write another name",
+        ),
+        (
+            replace("    ppf: 50 umol/s\n", ""),
+            "fixtures.bar: has no photon flux; write 'ppf' (400-700 nm) or 'photon_flux'",
+        ),
+        (
+            replace("{400-500: 20 %, 500-600: 30 %, 600-700: 50 %}", "{700-800: 100 %}"),
+            "fixtures.bar.ppf: counts 400-700 nm, where the spectrum has no photons; write",
+        ),
+        (
+            replace("400-500: 20 %", "400-550: 20 %"),
+            "fixtures.bar.spectrum.500-600: '500-600' overlaps '400-550'; ranges may only touch",
+        ),
+        (
+            replace("  white: {diffuse: 80 %}", "  wh ite: {diffuse: 80 %}\n  white: {}"),
+            "surfaces.wh ite: 'wh ite' cannot be a name; use letters, digits, '-' and '_'",
+        ),
+        (
+            GOOD + "tracing: {target: {layers: 1 %}}\n",
+            "tracing.target.layers: there is no canopy; write 'planes' or leave the target out",
+        ),
+        (
+            GOOD + "tracing: {batch: 1_000}\n",
+            "tracing.batch: '1_000' is not a whole number; write digits only, as in '8'",
+        ),
+        (
+            GOOD + "planes: [{name: fine, height: 1 cm, cell: 0.1 mm}]\n",
+            "planes[1].cell: 0.1 mm makes 24000000 cells; at most 1000000, write more",
+        ),
+        (
+            GOOD + "leaves: {odd: {reflectance: 60 %, transmittance: 45 %}}\n",
+            "leaves.odd.transmittance: 45 % with reflectance 60 % makes 105 %; a leaf cannot",
+        ),
+        (
+            GOOD + "leaves: {odd: {like: pepper, reflectance: 5 %}}\n",
+            "leaves.odd.reflectance: stands beside 'like'; write 'like' or the leaf's own values",
+        ),
+        (
+            GOOD + "leaves: {odd: {like: pepper}}\nbands: [400, 700, 750, 900]\n",
+            "leaves.odd.like: the leaf library holds 400-800 nm but the bands are 400-900 nm",
+        ),
+        (
+            replace("  height: 80 cm", "  height: 2 ft 6 in").replace(
+                "height: 60 cm", "height: 3 ft"
+            ),
+            "lights[1].height: 3 ft is above the ceiling; allowed is at most 2 ft 6 in",
+        ),
+    ],
+)
+def test_contradictions(text, problem):
+    (line,) = [p for p in problems_of(text) if "spectrum: 400" not in p]
+    assert line.split("  ", 1)[1].startswith(problem)
+
+
+def test_keys_doubled_by_a_missing_dash_are_told_once():
+    first = "  - fixture: bar\n    at: [30 cm, 20 cm]\n    height: 60 cm\n"
+    before = GOOD[: GOOD.index("  - {fixture: bar")]
+    (problem,) = problems_of(before + first + first.replace("- ", "  "))
+    assert problem == (
+        "scene:21:5  the key 'fixture' stands here again (first in line 18); does a '- ' lack "
+        "before 'fixture'?"
+    )
+    # Another key that stands twice begins no new entry.
+    (problem,) = problems_of(before + first + "    height: 5 cm\n")
+    assert problem == (
+        "scene:21:5  the key 'height' stands here again (first in line 20); write each key once"
+    )
+
+
+def test_misspelt_section_does_not_blame_what_refers_to_it():
+    (problem,) = problems_of(GOOD.replace("fixtures:", "fixtrues:"))
+    assert problem == "scene:11:1  fixtrues: is not known here; did you mean 'fixtures'?"
+
+
+def test_files_that_cannot_be_read(tmp_path):
+    def problem(path: Path) -> str:
+        with pytest.raises(SceneError) as caught:
+            load_scene(path)
+        (line,) = caught.value.problems
+        return line.removeprefix(str(path))
+
+    large, latin, pipe = tmp_path / "large.yaml", tmp_path / "latin.yaml", tmp_path / "pipe.yaml"
+    large.write_bytes(b"a" * (2 << 20))
+    latin.write_bytes("title: x\nname: Gr\xfcn".encode("latin-1"))
+    os.mkfifo(pipe)
+    assert problem(large) == "  is too large; at most 1 MiB (1048576 bytes)"
+    assert problem(latin) == ":2:9  the byte 0xfc is not UTF-8 text; save the file as UTF-8"
+    assert problem(pipe) == "  is not a regular file; name a YAML file"
+    assert problem(tmp_path) == "  is a folder; name a YAML file in it"
+    assert problem(tmp_path / "no.yaml") == (
+        "  there is no such file; name a YAML file that exists"
+    )
+
+
+@pytest.mark.parametrize("text", ["1.5", "2e99", "0", "1_000", "many", "-5", "2e-3", "1e14"])
+def test_other_numbers_of_packets_are_refused(text):
+    (problem,) = problems_of(GOOD + f"tracing: {{max_packets: {text}}}\n")
+    assert problem.startswith("scene:19:11  tracing.max_packets: ")
