@@ -123,6 +123,67 @@ def test_mirror_walls_by_images(rho, p_fail):
     assert expected.sum() > 0.5
 
 
+def endless(**changes):
+    """A tilted asymmetric strip in a bay of 60 cm x 40 cm that repeats along both extents."""
+    data = plain_box(
+        fixtures={
+            "panel": panel("30 cm", "2 cm", {"beam": {"along": "70 deg", "across": "30 deg"}})
+        },
+        planes=[{"name": "floor", "height": "0 cm", "cell": "10 cm"}],
+        **changes,
+    )
+    data["enclosure"] = {
+        "width": "60 cm", "depth": "40 cm", "height": "1 m", "lining": "black",
+        "repeat": ["width", "depth"],
+    }  # fmt: skip
+    data["lights"] = [
+        {"fixture": "panel", "at": ["25 cm", "18 cm"], "height": "70 cm",
+         "turn": "25 deg", "pitch": "10 deg", "tilt": "20 deg"},
+    ]  # fmt: skip
+    return data
+
+
+def test_repeating_sides_are_an_endless_array_of_strips(p_fail):
+    """Every cell of a black floor sees the strips of all bays, moved and not mirrored."""
+    world = world_of(endless())
+    n_batch = 16
+    rows = trace(world, n_batch)
+    axes = rotation(*np.radians([25, 10, 20])).T
+    centre = np.array([0.25, 0.18, 0.7])
+    points, weights = cell_points((0, 0), (0.6, 0.4), (6, 4), 0.0, n=4)
+    m = [np.log(0.5) / np.log(np.cos(np.radians(w / 2))) for w in (70, 30)]
+    expected = np.zeros((4, 6))
+    for i in range(-14, 15):
+        for j in range(-20, 21):
+            at = centre + np.array([0.6 * i, 0.4 * j, 0])
+            direct = strip_irradiance(
+                points, np.array([0, 0, 1.0]), at, axes, 0.3, 0.02, *m, n=(8, 2)
+            )
+            expected += direct @ weights * 0.01
+    n = n_batch * world.batch_packets
+    counts = plane_counts(world, rows, 0) / 2.0**32
+    assert counts.sum() / n > 0.995
+    assert expected.sum() == pytest.approx(counts.sum() / n, abs=4e-4)
+    share = expected
+    z = (counts / n - share) / np.sqrt(share * (1 - share) / n)
+    # The far bays beyond those summed bring less than a tenth of a standard error.
+    assert np.abs(z).max() < stats.norm.isf(p_fail / (2 * z.size)), np.round(z, 2)
+    assert (rows.counters[2], {s.end for s in world.sinks[:2]}) == (0, {"floor", "ceiling"})
+
+
+def test_endless_plates_keep_their_geometric_series(p_fail):
+    data = endless(surfaces={"black": {"diffuse": "80 %"}})
+    data["fixtures"] = {"panel": panel("60 cm", "40 cm")}
+    data["lights"] = [{"fixture": "panel", "at": ["30 cm", "20 cm"], "height": "1 m"}]
+    world = world_of(data)
+    n_batch = 12
+    found = ends(world, trace(world, n_batch))
+    bound = student_limit(p_fail / 2, n_batch)
+    for end, exact in (("floor", 100 / 1.8), ("ceiling", 80 / 1.8)):
+        mean, error = found[end]
+        assert abs(mean - exact) < bound * error, f"{end}: {mean} +- {error}, exact {exact}"
+
+
 def furnace(rho: str, **enclosure) -> dict:
     """Every face of a box emits (1 - rho) M, M = 100 µmol m⁻² s⁻¹, and reflects rho."""
     w, d, h = 0.8, 0.5, 1.1

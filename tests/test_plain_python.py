@@ -5,7 +5,7 @@ import pytest
 from build import trace, world_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from torture import closed_torture, torture
+from torture import closed_torture, endless_torture, torture
 
 from canopysim.tallies.books import open_books
 from canopysim.transport.plain import load_physics
@@ -29,9 +29,12 @@ def test_plain_fma_rounds_once(a, b, c):
         assert error < distance or (error == distance and found.view(np.int32) % 2 == 0)
 
 
-@pytest.mark.parametrize("walls", [None, 400])
-def test_plain_python_gives_the_same_books(walls):
-    scene = torture(2000) if walls is None else closed_torture(300)
+@pytest.mark.parametrize(
+    ("scene", "walls"),
+    [(torture(1500), None), (endless_torture(500), None), (closed_torture(300), 400)],
+    ids=["open", "endless", "walls as triangles"],
+)
+def test_plain_python_gives_the_same_books(scene, walls):
     world = world_of(scene, wall_triangles=walls)
     compiled = trace(world, 1, seed=77)
     books = open_books(world.arrays)

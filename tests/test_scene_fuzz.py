@@ -18,7 +18,7 @@ def accept_or_refuse(text: str) -> None:
     except SceneError as error:
         assert error.problems
         for line in error.problems:
-            assert line.startswith("scene:")
+            assert line.startswith(("scene:", "scene  "))
             assert line.isprintable()
     else:
         assert isinstance(scene, Scene)

@@ -97,6 +97,15 @@ def torture(batch: int = 2000) -> dict:
     )  # fmt: skip
 
 
+def endless_torture(batch: int = 2000) -> dict:
+    """Its twin in an endless row of bays: what leaves on one side enters on the other."""
+    scene = torture(batch)
+    faces = scene["enclosure"]["faces"]
+    scene["enclosure"]["faces"] = {name: faces[name] for name in ("floor", "ceiling")}
+    scene["enclosure"]["repeat"] = ["width", "depth"]
+    return scene
+
+
 def closed_torture(batch: int = 2000) -> dict:
     """The same without openings and patches, so that the walls can be triangles."""
     scene = torture(batch)

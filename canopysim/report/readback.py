@@ -109,6 +109,10 @@ def _enclosure(scene: Scene) -> Any:
 
     for name in FACES:
         face = scene.enclosure.face(name)
+        if name in scene.enclosure.repeating:
+            opposite = {"left": "right", "right": "left", "front": "back", "back": "front"}[name]
+            _row(table, name, "repeats", "–", "–", f"goes on at the {opposite}")
+            continue
         add(name, None if face.open else face.surface or scene.enclosure.lining)
         for number, patch in enumerate(face.patches, 1):
             add(f"{name}, patch {number}", None if patch.open else patch.surface)

@@ -103,6 +103,9 @@ def _check_faces(draft: Draft) -> Iterator[Problem]:
     yield from check_name(draft, ("enclosure", "lining"), enclosure.lining, "surfaces")
     for name, face in enclosure.faces.items():
         path: EntryPath = ("enclosure", "faces", name)
+        if name in enclosure.repeating:
+            yield path, "repeats (see 'repeat'), so it has no surface; leave this entry out"
+            continue
         if face.surface is not None:
             short = draft.document.written(path) is not None
             at = path if short else (*path, "surface")

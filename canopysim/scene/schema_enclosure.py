@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field
+from pydantic import AfterValidator, BeforeValidator, Field
 
 from canopysim.scene.fields import Frozen, Name, Point, RoomLength, YesNo, default
 from canopysim.scene.spectral import SpectralShare
@@ -68,6 +68,32 @@ def _face_name(value: object) -> object:
     return value
 
 
+Extent = Literal["width", "depth"]
+REPEATING_SIDES: dict[Extent, tuple[FaceName, FaceName]] = {
+    "width": ("left", "right"),
+    "depth": ("front", "back"),
+}
+
+
+def _extent(value: object) -> object:
+    """Refuse what a room cannot repeat along."""
+    if value not in REPEATING_SIDES:
+        raise ValueError(
+            f"{shown(str(value))} cannot repeat; allowed: {', '.join(REPEATING_SIDES)}"
+        )
+    return value
+
+
+def _once(value: tuple[Extent, ...]) -> tuple[Extent, ...]:
+    """Refuse an extent that is named twice."""
+    if len(set(value)) < len(value):
+        raise ValueError(f"'{value[0]}' stands twice; name each extent once")
+    return value
+
+
+UNIQUE = AfterValidator(_once)
+
+
 class Enclosure(Frozen):
     """The box that holds everything; its origin is the floor's front-left corner."""
 
@@ -81,6 +107,17 @@ class Enclosure(Frozen):
     ] = default(
         {}, "Faces that differ from the lining: a surface's name, the word 'open', or a mapping."
     )
+
+    repeat: Annotated[tuple[Annotated[Extent, BeforeValidator(_extent)], ...], UNIQUE] = default(
+        (),
+        "Extents along which the room repeats without end, 'width' or 'depth' or both: what leaves "
+        "through one side enters through the opposite one, as in the middle of many bays.",
+    )
+
+    @property
+    def repeating(self) -> frozenset[FaceName]:
+        """Sides that repeat: left and right for the width, front and back for the depth."""
+        return frozenset(side for extent in self.repeat for side in REPEATING_SIDES[extent])
 
     @property
     def size(self) -> tuple[float, float, float]:

@@ -9,7 +9,7 @@ import numpy as np
 from canopysim.errors import CanopysimError
 from canopysim.matter.enclosure import FACES, box_mesh
 from canopysim.matter.parts import Part
-from canopysim.transport.arrays import OPEN
+from canopysim.transport.arrays import OPEN, REPEAT
 from canopysim.world.optics import OpticsTable
 from canopysim.world.sinks import ESCAPE, FACE, PATCH, Places
 
@@ -24,7 +24,9 @@ def face_places(
     face_place, first, rects, patch_place = [], [0], [], []
     for name in FACES:
         face = scene.enclosure.face(name)
-        if face.open:
+        if name in scene.enclosure.repeating:
+            face_place.append(places.add(f"repeating {name}", 0, FACE, face=name, kind=REPEAT))
+        elif face.open:
             face_place.append(
                 places.add(f"escaped through the {name}", 0, ESCAPE, face=name, kind=OPEN)
             )
@@ -49,9 +51,9 @@ def wall_parts(scene: Scene, n_triangle: int) -> list[Part]:
     """Give the six faces as triangle meshes that belong to the faces' own places."""
     for name in FACES:
         face = scene.enclosure.face(name)
-        if face.open or face.patches:
+        if face.open or face.patches or name in scene.enclosure.repeating:
             raise CanopysimError(
-                f"the {name} is open or has patches and cannot be given as triangles; "
+                f"the {name} is open, repeats or has patches and cannot be given as triangles; "
                 "leave wall_triangles out"
             )
     meshes = box_mesh(np.array(scene.enclosure.size), n_triangle)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from canopysim.transport.arrays import LEAK, SURFACE
+from canopysim.transport.arrays import LEAK, REPEAT, SURFACE
 
 SIDES = ("upper", "lower")
 # What an end is, whatever a person reads there.
@@ -94,7 +94,7 @@ class Places:
         face : str
             Face of the enclosure, where it belongs to one.
         kind : int
-            SURFACE, OPEN or LEAK.
+            SURFACE, OPEN, LEAK or REPEAT.
         layered : bool
             Two sinks for each canopy layer rather than one.
         solid : bool
@@ -105,8 +105,10 @@ class Places:
             self._known[key] = len(self.kind)
             self.kind.append(kind)
             self.surface.append(surface)
-            # A leak is booked in the sink "untraced", whose number is known only at the end.
-            self.first_sink.append(0 if kind == LEAK else self._sink_of(end, what, face, layered))
+            # A leak is booked in the sink "untraced", whose number is known only at the end;
+            # nothing ends on a side that repeats.
+            unseen = kind in (LEAK, REPEAT)
+            self.first_sink.append(0 if unseen else self._sink_of(end, what, face, layered))
             self.layered.append(int(layered))
             self.solid.append(int(solid))
             self.name.append(end)
