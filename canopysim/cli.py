@@ -100,6 +100,7 @@ def run(
     from canopysim.scene.fields import parse_count
     from canopysim.scene.load import load_scene
     from canopysim.tracing import run as run_scene
+    from canopysim.world.cautions import cautions
     from canopysim.world.compile import compile_world
 
     result, folder = None, None
@@ -111,6 +112,8 @@ def run(
             console = _steady_console()
             _say_what_compiles(console)
             world = compile_world(loaded)
+            for caution in cautions(loaded, world):
+                console.print(f"Caution: {caution}", style="yellow", markup=False, highlight=False)
             with RunDisplay(console) as display:
                 result = run_scene(
                     loaded, world=world, progress=display, checkpoint=folder, **limits

@@ -103,8 +103,10 @@ def test_the_list_of_defaults_fits_and_reads_in_two_lines(scenes_folder, name, w
     assert after.strip() == f"Trace it with: canopysim run {scene.path}"
 
 
-def test_cautions_are_shown_with_their_place_or_not_at_all(scenes_folder):
-    scene = load_scene(scenes_folder / "pepper-tent.yaml")
+def test_cautions_are_shown_with_their_place_or_not_at_all(scenes_folder, demo_data):
+    coarse = copy.deepcopy(demo_data)
+    coarse["plants"]["pepper"]["triangles_per_leaf"] = "4"
+    scene = scene_of(coarse)
     (caution,) = cautions(scene, compile_world(scene))
     _, after = shown(scene).split("\nCautions\n")
     assert " ".join(after.split("Defaults used")[0].split()) == " ".join(caution.split())

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 FLUX_DENSITY = "µmol m⁻² s⁻¹"
 FLUX = "µmol s⁻¹"
 PPFD_BAND = "400-700"
+# Relative standard errors below this are not written out.
+FINEST = 1e-5
 
 # By kind of end: what a person calls it, where the result's own name is too short.
 _KINDS = {
@@ -127,6 +129,9 @@ def with_error(value: float, std_err: float) -> str:
         return "none seen" if value == 0.0 else significant(value)
     if std_err <= 0.0:
         return "0" if value == 0.0 else f"{significant(value, 4)} ± 0"
+    if std_err < FINEST * abs(value):
+        # Digits that no meter and no leaf could tell apart say nothing.
+        return f"{significant(value, 5)} ± under {FINEST:.3%}".replace("%", " %")
     decimals = error_decimals(std_err)
     # Adding zero takes the sign from a value that is rounded to nothing.
     value = round(value, decimals) + 0.0

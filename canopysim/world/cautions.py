@@ -26,6 +26,8 @@ CLOSE_M = 0.02
 FEWEST_TRIANGLES = 12
 """Of a leaf, for its outline and bend to be more than hinted at."""
 MOST_NAMED = 3
+MANY_TURNED = 0.1
+"""Share of a planting's leaves that the walls may turn without a word."""
 
 
 def cautions(scene: Scene, world: World) -> list[str]:
@@ -165,11 +167,18 @@ def _turned_leaves(scene: Scene, world: World) -> Iterator[Caution]:
         return
     planting_of = {site.name: site.planting for site in sites(scene)}
     count: dict[int, tuple[int, int]] = {}
+    grown: dict[int, int] = {}
     for part in world.parts:
+        if part.name in planting_of:
+            planting = planting_of[part.name]
+            plant = scene.plants[scene.canopy.plantings[planting].plant]
+            grown[planting] = grown.get(planting, 0) + plant.nodes * plant.branches
         if part.n_turned > 0 and part.name in planting_of:
             n_leaf, n_plant = count.get(planting_of[part.name], (0, 0))
             count[planting_of[part.name]] = (n_leaf + part.n_turned, n_plant + 1)
     for planting, (n_leaf, n_plant) in sorted(count.items()):
+        if n_leaf < MANY_TURNED * grown[planting]:
+            continue
         name = scene.canopy.plantings[planting].plant
         leaves = "1 leaf was" if n_leaf == 1 else f"{n_leaf} leaves were"
         plants = "1 plant" if n_plant == 1 else f"{n_plant} plants"
