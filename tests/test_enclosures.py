@@ -262,6 +262,33 @@ def test_walls_emit_furnace(rho, wall_triangles, p_fail):
             assert counts.min() > 0.7 * counts.mean()
 
 
+def test_leaves_in_the_furnace_see_it_too(p_fail):
+    """Leaves that absorb 0.2 % hardly disturb the furnace: each of their sides sees M."""
+    data = furnace("20 %")
+    data["leaves"]["leaf"]["transmittance"] = "39.8 %"
+    world = world_of(data)
+    n_batch = 12
+    rows = trace(world, n_batch)
+    assert world.layers is not None
+    labeller = Labeller(world)
+    absorb = 0.002
+    for layer, area in enumerate(world.layers.leaf_area):
+        for side in ("upper", "lower"):
+            sinks = [
+                i
+                for i, s in enumerate(world.sinks)
+                if (s.kind, s.layer, s.side) == ("leaf", layer, side)
+            ]
+            series = np.array([labeller.flux(a)[-1][sinks, 0].sum() for a in rows.absorbed])
+            mean, error = mean_and_error(series)
+            exact = 100.0 * absorb * area
+            # The walls make up for 0.8 of what the leaves take, so M falls by less than
+            # 0.002 * 2 * 0.6 m2 / (0.8 * 3.66 m2) = 0.08 %.
+            bound = student_limit(p_fail / 4, n_batch) * error + 0.001 * exact
+            assert abs(mean - exact) < bound, f"layer {layer} {side}: {mean} +- {error}, {exact}"
+            assert error < 0.02 * exact
+
+
 def test_demo_walls_as_triangles(demo_data, p_fail):
     """5,000 triangles in place of the analytic box: every end agrees within its error."""
     scene = scene_of(demo_data)
