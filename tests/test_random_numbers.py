@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from canopysim.transport.random import draw, philox, unit
+from canopysim.transport.random import draw, philox, spread, unit
 
 # Known answers of the authors' own distribution (Random123, kat_vectors, philox4x32-10).
 KNOWN = [
@@ -51,3 +51,24 @@ def test_draws_are_uniform_and_addresses_do_not_meet(p_fail):
     ):
         assert stats.pearsonr(base, np.array(moved)).pvalue > p_fail / 12
         assert not (base == np.array(moved)).all()
+
+
+def test_launches_are_uniform_one_by_one_and_even_together(p_fail):
+    """Each photon's numbers are uniform over batches; a batch fills the hypercube evenly."""
+    key = (np.uint32(8), np.uint32(0))
+    for photon in (0, 1, 77, 65535):
+        values = np.array([spread(*key, 2, batch, photon) for batch in range(4000)])
+        for column in values.T:
+            assert stats.kstest(column, "uniform").pvalue > p_fail / 16
+        # The shifts of the four numbers are independent.
+        table = np.corrcoef(values.T)[np.triu_indices(4, 1)]
+        assert np.abs(table).max() < stats.norm.isf(p_fail / 48) / np.sqrt(4000)
+    # In a batch every pair of numbers fills an 8 x 8 grid more evenly than chance does.
+    n = 4096
+    batch = np.array([spread(*key, 2, 9, photon) for photon in range(n)])
+    for i in range(4):
+        for j in range(i):
+            counts, *_ = np.histogram2d(batch[:, i], batch[:, j], bins=8, range=[[0, 1], [0, 1]])
+            chi2 = ((counts - n / 64) ** 2 / (n / 64)).sum()
+            assert chi2 < stats.chi2.ppf(0.01, 63)
+    assert not np.allclose(batch, [spread(*key, 3, 9, photon) for photon in range(n)])

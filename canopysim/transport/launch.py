@@ -1,7 +1,7 @@
 """Where a packet starts and in which direction: a strip and its lens."""
 
 from canopysim.transport.arrays import BEAM, LAMBERTIAN
-from canopysim.transport.random import draw
+from canopysim.transport.random import spread
 from canopysim.transport.real import (
     HALF,
     ONE,
@@ -61,7 +61,7 @@ def launch(world, strip, key0, key1, batch, photon):
     ox, oy, oz, dx, dy, dz : float32
         Origin in metres and unit direction, in the world's frame.
     """
-    along, over, u, v = draw(key0, key1, strip, batch, photon, 0, 0)
+    along, over, u, v = spread(key0, key1, strip, batch, photon)
     frame = world.strip
     # A uniform point of the strip.
     a = (along - HALF) * TWO * frame[strip, 12]

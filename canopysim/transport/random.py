@@ -16,6 +16,10 @@ WEYL_0, WEYL_1 = U64(0x9E3779B9), U64(0xBB67AE85)
 LOW, SHIFT = U64(0xFFFFFFFF), U64(32)
 STEP = F(2.0**-23)
 BLOCKS_PER_EVENT = 8
+# The launch points of a batch are an additive sequence in four dimensions: multiples of the powers
+# of 1/x, x^5 = x + 1, in 2^-32 (Roberts 2018, "The unreasonable effectiveness of quasirandom
+# sequences"), moved as a whole by a random shift of their own for every strip and batch.
+STRIDES = (U64(0xDB4F0B91), U64(0xBBE05633), U64(0xA0F2EC77), U64(0x89E18285))
 
 
 @jit
@@ -47,3 +51,20 @@ def draw(key0, key1, strip, batch, photon, event, block):
     place = U32(U64(event) * U64(BLOCKS_PER_EVENT) + U64(block))
     a, b, c, d = philox(U32(photon), U32(batch), place, U32(strip), key0, key1)
     return unit(a), unit(b), unit(c), unit(d)
+
+
+@jit
+def spread(key0, key1, strip, batch, photon):
+    """Four uniforms in (0, 1) for a launch: evenly spread over the photons of a batch.
+
+    Each photon's numbers are uniform over the random shifts, so nothing is biased; batches are
+    independent, so their spread gives honest errors.
+    """
+    a, b, c, d = philox(U32(0), U32(batch), U32(1), U32(strip), key0, key1)
+    n = U64(photon)
+    return (
+        unit(U32((U64(a) + n * STRIDES[0]) & LOW)),
+        unit(U32((U64(b) + n * STRIDES[1]) & LOW)),
+        unit(U32((U64(c) + n * STRIDES[2]) & LOW)),
+        unit(U32((U64(d) + n * STRIDES[3]) & LOW)),
+    )
