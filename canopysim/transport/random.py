@@ -16,9 +16,11 @@ WEYL_0, WEYL_1 = U64(0x9E3779B9), U64(0xBB67AE85)
 LOW, SHIFT = U64(0xFFFFFFFF), U64(32)
 STEP = F(2.0**-23)
 BLOCKS_PER_EVENT = 8
-# The launch points of a batch are an additive sequence in four dimensions: multiples of the powers
-# of 1/x, x^5 = x + 1, in 2^-32 (Roberts 2018, "The unreasonable effectiveness of quasirandom
-# sequences"), moved as a whole by a random shift of their own for every strip and batch.
+# The launch numbers of a batch are an additive sequence in four dimensions, in 2^-32: multiples of
+# the powers of 1/x, x^5 = x + 1 (Roberts 2018, "The unreasonable effectiveness of quasirandom
+# sequences"), moved as a whole by a random shift of their own for every strip and batch (Cranley
+# and Patterson 1976, SIAM J. Numer. Anal. 13(6)). Of the sequences that were tried, this one left
+# the smallest errors of layers and maps.
 STRIDES = (U64(0xDB4F0B91), U64(0xBBE05633), U64(0xA0F2EC77), U64(0x89E18285))
 
 
