@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import time
-from collections import namedtuple
 
 import numpy as np
 from numba import njit
 
 from benchmarks.canopies import BOX_M, canopy, scattered_rays, walls
 from benchmarks.measure import ratio_text
+from canopysim.transport.arrays import Soup
 from canopysim.transport.build import build_tree
 from canopysim.transport.walk import nearest_triangle
 
-Soup = namedtuple("Soup", "nodes children triangles triangle_id")
 FAR = np.float32(1e6)
 
 

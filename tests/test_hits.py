@@ -1,18 +1,16 @@
 """Nearest hits against brute force, and edges that let nothing through."""
 
-from collections import namedtuple
-
 import numpy as np
 import pytest
 from numba import njit
 from oracles import nearest_hit
 
 from canopysim.matter.enclosure import box_mesh
+from canopysim.transport.arrays import Soup
 from canopysim.transport.build import build_tree
 from canopysim.transport.triangle import meet_triangle, ray_axes
 from canopysim.transport.walk import nearest_triangle
 
-Soup = namedtuple("Soup", "nodes children triangles triangle_id")
 F = np.float32
 LIMIT = F(1e6)  # beyond every mesh here, below what the test calls a miss
 

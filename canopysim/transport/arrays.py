@@ -71,6 +71,15 @@ class WorldArrays(NamedTuple):
     sizes: I64  # (4,) n_channel, n_sink, n_band, n_plane_bin
 
 
+class Soup(NamedTuple):
+    """Triangles and their tree alone: all that a walk needs of a world."""
+
+    nodes: F32
+    children: U32
+    triangles: F32
+    triangle_id: I32
+
+
 class Books(NamedTuple):
     """Integer tallies of one batch, or of one thread's part of it, in quanta."""
 
