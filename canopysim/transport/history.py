@@ -176,8 +176,7 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
     event = 0
     x, y, z = ox, oy, oz
     out_x, out_y, out_z = ZERO, ZERO, ZERO
-    attempt = 0
-    rounds = 0
+    attempt, rounds, why = 0, 0, 0
     while True:
         event += 1
         # Fly to the nearest thing.
@@ -236,19 +235,7 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
             # What leaves on one side enters on the other and flies on; no random number is drawn.
             rounds += 1
             if rounds > ROUND_LIMIT:
-                _lose(
-                    books.absorbed,
-                    books.met,
-                    books.counters,
-                    books.lost,
-                    channel,
-                    w,
-                    strip,
-                    photon,
-                    event,
-                    place,
-                    FLIES_FOR_EVER,
-                )
+                why = FLIES_FOR_EVER
                 break
             if face < 2:
                 x = world.box[3] if face == 0 else world.box[0]
@@ -266,34 +253,10 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
             end_all(books, channel, world.place_sink[place], w)
             break
         if kind == LEAK:
-            _lose(
-                books.absorbed,
-                books.met,
-                books.counters,
-                books.lost,
-                channel,
-                w,
-                strip,
-                photon,
-                event,
-                place,
-                LEFT_THE_WORLD,
-            )
+            why = LEFT_THE_WORLD
             break
         if inside:
-            _lose(
-                books.absorbed,
-                books.met,
-                books.counters,
-                books.lost,
-                channel,
-                w,
-                strip,
-                photon,
-                event,
-                place,
-                INSIDE_A_SOLID,
-            )
+            why = INSIDE_A_SOLID
             break
         # Absorb, then choose the way on.
         sink = np.int64(world.place_sink[place])
@@ -304,19 +267,7 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
         if left == ZERO:
             break
         if event >= EVENT_LIMIT:
-            _lose(
-                books.absorbed,
-                books.met,
-                books.counters,
-                books.lost,
-                channel,
-                w,
-                strip,
-                photon,
-                event,
-                place,
-                TOO_MANY_MEETINGS,
-            )
+            why = TOO_MANY_MEETINGS
             break
         u_way, u_polar, u_turn, u_life = draw(key0, key1, strip, batch, photon, event, 0)
         if not play_roulette(books, channel, left, w, u_life):
@@ -341,6 +292,11 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
             ox, oy, oz = fma(shift, nx, x), fma(shift, ny, y), fma(shift, nz, z)
         out_x, out_y, out_z = nx, ny, nz
         left_triangle = triangle
+    if why != 0:
+        _lose(
+            books.absorbed, books.met, books.counters, books.lost, channel, w, strip, photon,
+            event, place, why,
+        )  # fmt: skip
     books.counters[0] += 1
     books.counters[3] = max(books.counters[3], event)
 
