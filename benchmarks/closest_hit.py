@@ -7,13 +7,12 @@ import time
 import numpy as np
 from numba import njit
 
-from benchmarks.canopies import BOX_M, canopy, scattered_rays, walls
+from benchmarks.canopies import BOX_M, bars, canopy, walls
 from benchmarks.measure import ratio_text
+from benchmarks.recorded import FAR, materials, record_rays
 from canopysim.transport.arrays import Soup
 from canopysim.transport.build import build_tree
 from canopysim.transport.walk import nearest_triangle
-
-FAR = np.float32(1e6)
 
 
 @njit(nogil=True, error_model="numpy")
@@ -30,7 +29,8 @@ def measure(n_triangle: int, seed: int, rounds: int, n_ray: int = 100_000, **opt
     """Print one canopy: rates and ratios in interleaved rounds, and how many hits differ."""
     from benchmarks.embree import EmbreeScene, library, ray_record, single_ray_loop
 
-    triangles = np.concatenate([canopy(n_triangle, seed, **options), walls()])
+    leaves, lamps = canopy(n_triangle, seed, **options), bars()
+    triangles = np.concatenate([leaves, walls(), lamps])
     start = time.process_time()
     nodes, blocks, slots, need = build_tree(triangles.ravel(), max(BOX_M))
     built = time.process_time() - start
@@ -43,7 +43,8 @@ def measure(n_triangle: int, seed: int, rounds: int, n_ray: int = 100_000, **opt
         start = time.process_time()
         scenes[mode] = EmbreeScene(lib, triangles, robust=mode == "robust")
         scenes[mode].seconds = time.process_time() - start
-    origins, directions = scattered_rays(triangles[:-12], n_ray, seed + 1)
+    kinds = materials(len(leaves), len(lamps))
+    origins, directions = record_rays(soup, need, kinds, n_ray, seed + 1)
     found = {k: np.empty(n_ray, np.int64) for k in ("ours", *scenes)}
     distance = {k: np.empty(n_ray, np.float32) for k in ("ours", *scenes)}
 
