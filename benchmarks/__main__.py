@@ -38,7 +38,7 @@ def trace_rates(rounds: int) -> None:
         for threads, tracer in tracers.items():
             start, used = time.perf_counter(), time.process_time()
             # One batch at a time: nothing of the next may run on this one's clock.
-            books = next(tracer.batches(number, ahead=1))
+            books = next(tracer.batches(number, ahead=1)).books
             wall[threads].append(n / (time.perf_counter() - start) / 1000)
             cpu[threads].append(n / (time.process_time() - used) / 1000)
             meetings = books.counters[1] / books.counters[0]

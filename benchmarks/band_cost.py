@@ -43,7 +43,7 @@ def _trace(spectrum: dict[str, str], n_batch: int) -> tuple[np.ndarray, float]:
             array[:] = 0
         start = time.process_time()
         trace_range(
-            world.arrays, books, world.strip_first, np.uint32(1), np.uint32(0), max(batch, 0), 0,
+            world.arrays, books, None, world.strip_first, np.uint32(1), np.uint32(0), max(batch, 0), 0,
             0 if batch < 0 else world.batch_packets, world.depth,
         )  # fmt: skip
         if batch >= 0:

@@ -179,7 +179,7 @@ def measure(n_triangle: int, seed: int, rounds: int, **options) -> None:
 
     def ours(number: int) -> None:
         trace_range(
-            world.arrays, books, world.strip_first, np.uint32(seed), np.uint32(0), number, 0,
+            world.arrays, books, None, world.strip_first, np.uint32(seed), np.uint32(0), number, 0,
             batch, world.depth,
         )  # fmt: skip
 

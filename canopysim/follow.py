@@ -151,8 +151,8 @@ def follow(world: World, seed: int, address: Address) -> PhotonPath:
     target.DIARY.clear()
     with np.errstate(all="ignore"):
         load_physics().trace_photon(
-            arrays, books, address.strip, np.uint32(seed), np.uint32(seed >> 32), address.batch,
-            address.photon, np.empty(n_band, np.int64), None, None,
+            arrays, books, None, address.strip, np.uint32(seed), np.uint32(seed >> 32),
+            address.batch, address.photon, np.empty(n_band, np.int64), None, None,
         )  # fmt: skip
     meetings = []
     for note in target.DIARY:

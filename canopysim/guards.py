@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from canopysim.errors import CanopysimError, UntracedError
@@ -29,10 +30,48 @@ WHY_LOST = {
 }
 
 
-def refuse_large(world: World, threads: int) -> None:
-    """Refuse grids that would not fit into memory, with what makes them large."""
-    from canopysim.tallies.rows import FOLD
+def split_bytes(world: World, threads: int) -> dict[str, int]:
+    """Memory that the tallies told apart will take, by the array that takes it."""
+    from canopysim.tallies.split_rows import FACET_FOLD, FOLD
 
+    if world.splits is None:
+        return {}
+    # A set for each thread of two batches, the rows, and the rows once more while they are saved.
+    copies = (2 * FOLD, 2 * FOLD, 2 * FACET_FOLD)
+    return {
+        name: 8 * math.prod(shape) * (2 * threads + 2 + n)
+        for name, shape, n in zip(
+            ("ends", "planes", "facets"), world.splits.shapes(world.arrays), copies, strict=True
+        )
+    }
+
+
+def _refuse_large_splits(world: World, threads: int) -> None:
+    """Refuse tallies told apart that would not fit into memory, with what makes them large."""
+    need = split_bytes(world, threads)
+    if sum(need.values()) <= BOOKS_LIMIT_BYTES:
+        return
+    assert world.splits is not None
+    most = max(need, key=need.__getitem__)
+    widest = max(world.splits.splits, key=lambda s: len(s.rows), default=None)
+    if most == "facets" or widest is None:
+        what, remedy = f"{world.splits.n_facet} triangles", "leave leaf_facets out"
+    else:
+        what = f"{len(widest.rows)} rows of {widest.name} for each of the {most}"
+        remedy = f"ask for fewer {widest.name}"
+        if world.splits.on_cells and most == "planes":
+            remedy = f"leave on_cells out, choose larger cells, or {remedy}"
+    raise CanopysimError(
+        f"also_count: {what} would need {sum(need.values()) / 2**30:.1f} GiB of memory; allowed "
+        f"are {BOOKS_LIMIT_BYTES / 2**30:.0f} GiB: {remedy}, or use fewer bands or threads"
+    )
+
+
+def refuse_large(world: World, threads: int) -> None:
+    """Refuse tallies that would not fit into memory, with what makes them large."""
+    from canopysim.tallies.split_rows import FOLD
+
+    _refuse_large_splits(world, threads)
     n_channel, _, n_band, n_bin = (int(n) for n in world.arrays.sizes)
     need = 8 * n_channel * n_bin * n_band * (2 * threads + FOLD + 4)
     if need > BOOKS_LIMIT_BYTES:

@@ -84,7 +84,7 @@ def run(
 
     limits = settle_limits(scene, target, max_packets, max_time)
     world = world or compile_world(scene)
-    rows = BatchRows(plane_cells=tuple(p.cells for p in world.planes))
+    rows = BatchRows.empty(world)
     return _trace(
         scene,
         world,
@@ -210,7 +210,10 @@ def _trace(
     watch = TargetWatch(world, limits.target, scene.tracing.floor)
     for absorbed, crossed in zip(rows.absorbed, rows.crossed_sum, strict=True):
         watch.append(absorbed, crossed)
-    tracer = BatchTracer(world.arrays, world.strip_first, world.depth, seed=seed, threads=threads)
+    tracer = BatchTracer(
+        world.arrays, world.strip_first, world.depth, seed=seed, threads=threads,
+        splits=world.splits,
+    )  # fmt: skip
     stopped_by = _enough(watch.progress(seconds_before), world, limits, 0.0) or "interrupted"
     saver = Checkpointer(checkpoint, CHECKPOINT_EVERY_S, CHECKPOINT_SHARE)
     try:

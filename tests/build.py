@@ -70,10 +70,11 @@ def trace(
     world: World, n_batch: int, *, seed: int = 1, threads: int = 2, chunk: int = 4096
 ) -> BatchRows:
     """Trace whole batches."""
-    rows = BatchRows(plane_cells=tuple(p.cells for p in world.planes))
+    rows = BatchRows.empty(world)
     tracer = BatchTracer(
-        world.arrays, world.strip_first, world.depth, seed=seed, threads=threads, chunk=chunk
-    )
+        world.arrays, world.strip_first, world.depth, seed=seed, threads=threads, chunk=chunk,
+        splits=world.splits,
+    )  # fmt: skip
     try:
         for books in tracer.batches():
             rows.append(books)

@@ -28,7 +28,7 @@ def test_a_path_is_the_compiled_history(world, tmp_path):
             path = follow(world, 9, Address(strip, 2, photon))
             books = open_books(world.arrays)
             trace_photon(
-                world.arrays, books, strip, np.uint32(9), np.uint32(0), 2, photon,
+                world.arrays, books, None, strip, np.uint32(9), np.uint32(0), 2, photon,
                 np.empty(n_band, np.int64), np.empty(world.depth, np.uint64),
                 np.empty(8, np.float32),
             )  # fmt: skip

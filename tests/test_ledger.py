@@ -145,7 +145,7 @@ def test_batches_do_not_depend_on_where_a_run_starts(demo_world):
     tracer = BatchTracer(
         demo_world.arrays, demo_world.strip_first, demo_world.depth, seed=1, threads=2
     )
-    second = next(tracer.batches(1))
+    second = next(tracer.batches(1)).books
     tracer.close()
     assert (rows.absorbed[1] == second.absorbed).all()
 

@@ -5,7 +5,7 @@ import pytest
 from build import trace, world_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from torture import closed_torture, endless_torture, torture
+from torture import closed_torture, endless_torture, told_apart, torture
 
 from canopysim.tallies.books import open_books
 from canopysim.transport.plain import load_physics
@@ -31,17 +31,23 @@ def test_plain_fma_rounds_once(a, b, c):
 
 @pytest.mark.parametrize(
     ("scene", "walls"),
-    [(torture(1500), None), (endless_torture(500), None), (closed_torture(300), 400)],
-    ids=["open", "endless", "walls as triangles"],
+    [
+        (torture(1500), None),
+        (told_apart(torture(500)), None),
+        (endless_torture(500), None),
+        (closed_torture(300), 400),
+    ],
+    ids=["open", "told apart", "endless", "walls as triangles"],
 )
 def test_plain_python_gives_the_same_books(scene, walls):
     world = world_of(scene, wall_triangles=walls)
     compiled = trace(world, 1, seed=77)
     books = open_books(world.arrays)
+    splits = None if world.splits is None else world.splits.open(world.arrays)
     history = load_physics()
     with np.errstate(all="ignore"):
         history.trace_range(
-            world.arrays, books, world.strip_first, np.uint32(77), np.uint32(0), 0, 0,
+            world.arrays, books, splits, world.strip_first, np.uint32(77), np.uint32(0), 0, 0,
             world.batch_packets, world.depth,
         )  # fmt: skip
     assert (books.absorbed == compiled.absorbed[0]).all()
@@ -49,6 +55,11 @@ def test_plain_python_gives_the_same_books(scene, walls):
     assert (books.met == compiled.met).all()
     assert (books.counters == compiled.counters).all()
     assert books.counters[2] == 0
+    if splits is not None:
+        assert compiled.splits is not None
+        assert (splits.absorbed == compiled.splits.absorbed[0]).all()
+        assert (splits.crossed == compiled.splits.crossed[0]).all()
+        assert (splits.facet == compiled.splits.facet[0]).all()
 
 
 def test_compiled_kernels_are_back_after_loading_plain_ones():

@@ -97,6 +97,22 @@ def torture(batch: int = 2000) -> dict:
     )  # fmt: skip
 
 
+EVERYTHING = {
+    "first_flight": "true",
+    "last_surface": "true",
+    "lining_meetings": "6",
+    "launch_cells": {"along": "2", "polar": "4", "around": "5"},
+    "sensitivities": "true",
+    "leaf_facets": "true",
+    "on_cells": "true",
+}
+
+
+def told_apart(scene: dict) -> dict:
+    """The same scene with every tally that can be asked for."""
+    return scene | {"also_count": dict(EVERYTHING)}
+
+
 def endless_torture(batch: int = 2000) -> dict:
     """Its twin in an endless row of bays: what leaves on one side enters on the other."""
     scene = torture(batch)

@@ -54,6 +54,7 @@ from canopysim.scene.schema_light import (
     SunBeam,
 )
 from canopysim.scene.schema_matter import Area, Canopy, LeafOptics, LeafSide, Plant, Planting
+from canopysim.scene.schema_splits import AlsoCount, LaunchCells
 from canopysim.scene.spectral import BandShares, BandValues
 from canopysim.units import shown
 
@@ -173,6 +174,7 @@ class Scene(Frozen):
     canopy: Canopy | None = default(None, "What is planted; an empty enclosure if left out.")
     planes: tuple[Plane, ...] = default((), "Grids on which light is counted.")
     tracing: Tracing = default({}, "How long photons are followed before the answer is given.")
+    also_count: AlsoCount = default({}, "What else is counted of the same photons.")
 
     _document: Document | None = PrivateAttr(default=None)
 
@@ -267,6 +269,7 @@ class Scene(Frozen):
 
 
 __all__ = [
+    "AlsoCount",
     "Area",
     "BandShares",
     "BandValues",
@@ -278,6 +281,7 @@ __all__ = [
     "Face",
     "FaceName",
     "Fixture",
+    "LaunchCells",
     "LeafOptics",
     "LeafSide",
     "Lens",

@@ -4,15 +4,30 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from canopysim.transport.arrays import N_LOST, Books, WorldArrays
+from canopysim.transport.arrays import N_LOST, Books, Splits, WorldArrays
 
 if TYPE_CHECKING:
     from canopysim.world.compile import World
+    from canopysim.world.splits import SplitPlan
+
+
+class Batch(NamedTuple):
+    """All that was counted of a batch, or of one thread's part of it."""
+
+    books: Books
+    splits: Splits | None
+
+    @property
+    def tallies(self) -> tuple[NDArray[np.int64], ...]:
+        """Every array that is counted in."""
+        if self.splits is None:
+            return tuple(self.books)
+        return (*self.books, self.splits.absorbed, self.splits.crossed, self.splits.facet)
 
 
 def open_books(world: WorldArrays) -> Books:
@@ -39,6 +54,18 @@ def launched_quanta(world: World) -> NDArray[np.int64]:
 def lost_addresses(books: Books) -> NDArray[np.int64]:
     """Addresses of untraced photons that were kept: strip, photon, event, place, why."""
     return books.lost[: min(int(books.counters[2]), N_LOST)]
+
+
+def add_batches(parts: Sequence[Batch]) -> Batch:
+    """Sum of the parts of a batch; the first part takes up the splits of all."""
+    splits = parts[0].splits
+    if splits is not None:
+        for part in parts[1:]:
+            assert part.splits is not None
+            splits.absorbed[:] += part.splits.absorbed
+            splits.crossed[:] += part.splits.crossed
+            splits.facet[:] += part.splits.facet
+    return Batch(add_up([p.books for p in parts]), splits)
 
 
 def add_up(parts: Sequence[Books]) -> Books:
@@ -82,23 +109,27 @@ class BookShelf:
     ----------
     world : WorldArrays
         Its sizes shape the books.
+    splits : SplitPlan or None
+        What tallies are told apart by.
     """
 
-    def __init__(self, world: WorldArrays) -> None:
+    def __init__(self, world: WorldArrays, splits: SplitPlan | None) -> None:
         self._world = world
-        self._spare: list[Books] = []
+        self._splits = splits
+        self._spare: list[Batch] = []
         self._lock = threading.Lock()
 
-    def take(self) -> Books:
+    def take(self) -> Batch:
         """Empty books."""
         with self._lock:
             if self._spare:
                 return self._spare.pop()
-        return open_books(self._world)
+        splits = None if self._splits is None else self._splits.open(self._world)
+        return Batch(open_books(self._world), splits)
 
-    def give_back(self, books: Books) -> None:
+    def give_back(self, batch: Batch) -> None:
         """Empty books and keep them for the next batch."""
-        for array in books:
+        for array in batch.tallies:
             array[:] = 0
         with self._lock:
-            self._spare.append(books)
+            self._spare.append(batch)

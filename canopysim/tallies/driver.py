@@ -7,13 +7,17 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_EXCEPTION, Future, ThreadPoolExecutor, wait
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from canopysim.tallies.books import BookShelf, add_up
-from canopysim.transport.arrays import Books, WorldArrays
+from canopysim.tallies.books import Batch, BookShelf, add_batches
+from canopysim.transport.arrays import WorldArrays
 from canopysim.transport.history import trace_range
+
+if TYPE_CHECKING:
+    from canopysim.world.splits import SplitPlan
 
 CHUNK = 4096
 
@@ -42,6 +46,8 @@ class BatchTracer:
         At least 1.
     chunk : int
         Packets per task; no choice of it can change a tally.
+    splits : SplitPlan, optional
+        What tallies are told apart by; nothing of it can change a photon.
     """
 
     def __init__(
@@ -53,39 +59,40 @@ class BatchTracer:
         seed: int,
         threads: int,
         chunk: int = CHUNK,
+        splits: SplitPlan | None = None,
     ) -> None:
         self._world = world
         self._strip_first = strip_first
         self._depth = depth
         self._key = (np.uint32(seed & 0xFFFFFFFF), np.uint32(seed >> 32))
         self._chunk = chunk
-        self._shelf = BookShelf(world)
+        self._shelf = BookShelf(world, splits)
         self._lock = threading.Lock()
         self._pool = ThreadPoolExecutor(threads, thread_name_prefix="trace")
         self._stopped = False
 
     def warm_up(self) -> None:
         """Compile the kernels, or load them, before the clock starts: trace no packet."""
-        books = self._shelf.take()
-        trace_range(self._world, books, self._strip_first, *self._key, 0, 0, 0, self._depth)
-        self._shelf.give_back(books)
+        part = self._shelf.take()
+        trace_range(self._world, *part, self._strip_first, *self._key, 0, 0, 0, self._depth)
+        self._shelf.give_back(part)
 
-    def _trace(self, idle: list[Books], batch: int, first: int, last: int) -> None:
+    def _trace(self, idle: list[Batch], batch: int, first: int, last: int) -> None:
         """Trace one chunk into books that no other chunk of the batch is using."""
         if self._stopped:
             return
         with self._lock:
-            books = idle.pop() if idle else self._shelf.take()
+            part = idle.pop() if idle else self._shelf.take()
         trace_range(
-            self._world, books, self._strip_first, *self._key, batch, first, last, self._depth
+            self._world, *part, self._strip_first, *self._key, batch, first, last, self._depth
         )
         with self._lock:
-            idle.append(books)
+            idle.append(part)
 
-    def _submit(self, batch: int) -> tuple[list[Future[None]], list[Books]]:
+    def _submit(self, batch: int) -> tuple[list[Future[None]], list[Batch]]:
         """Queue all chunks of a batch; their books come together in the list."""
         total = int(self._strip_first[-1])
-        idle: list[Books] = []
+        idle: list[Batch] = []
         tasks = [
             self._pool.submit(self._trace, idle, batch, first, min(first + self._chunk, total))
             for first in range(0, total, self._chunk)
@@ -94,8 +101,10 @@ class BatchTracer:
 
     def batches(
         self, first: int = 0, asked_to_stop: Callable[[], bool] = bool, ahead: int = 2
-    ) -> Iterator[Books]:
+    ) -> Iterator[Batch]:
         """Batches in order, until asked to stop; the next is traced while one is looked at.
+
+        What is told apart in a batch is valid until the next one is asked for.
 
         Parameters
         ----------
@@ -106,7 +115,7 @@ class BatchTracer:
         ahead : int
             Batches under way at a time, so that no thread waits for the last chunk of one.
         """
-        under_way: deque[tuple[list[Future[None]], list[Books]]] = deque()
+        under_way: deque[tuple[list[Future[None]], list[Batch]]] = deque()
         batch = first
         while True:
             while len(under_way) < ahead:
@@ -120,10 +129,12 @@ class BatchTracer:
                     task.result()
                 if asked_to_stop():
                     return
-            total = add_up(parts)
-            for part in parts:
+            total = add_batches(parts)
+            for part in parts[1:]:
                 self._shelf.give_back(part)
             yield total
+            # The first part holds what is told apart: its books are free only now.
+            self._shelf.give_back(parts[0])
 
     def close(self) -> None:
         """Drop what is under way and end the threads."""

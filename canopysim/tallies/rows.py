@@ -9,15 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopysim.errors import CanopysimError
-from canopysim.transport.arrays import Books
+from canopysim.tallies.split_rows import FOLD, FULL, SplitRows
 
 if TYPE_CHECKING:
     import xarray as xr
 
+    from canopysim.tallies.books import Batch
+    from canopysim.world.compile import World
+
 Array = NDArray[np.float64]
-# Grids keep no more rows than this; batch b goes into row b mod FOLD.
-FOLD = 32
-FULL = 2**62
 
 
 def mean_and_error(rows: Array, counts: Array | None = None) -> tuple[Array, Array]:
@@ -76,6 +76,8 @@ class BatchRows:
         Packets, meetings, untraced, deepest event.
     lost : list of numpy.ndarray of int64 (n, 6)
         Addresses of untraced photons, batch first.
+    splits : SplitRows or None
+        What is told apart.
     """
 
     plane_cells: tuple[tuple[int, int], ...]
@@ -85,6 +87,13 @@ class BatchRows:
     met: NDArray[np.int64] | None = None
     counters: NDArray[np.int64] = field(default_factory=lambda: np.zeros(4, np.int64))
     lost: list[NDArray[np.int64]] = field(default_factory=list)
+    splits: SplitRows | None = None
+
+    @classmethod
+    def empty(cls, world: World) -> BatchRows:
+        """Rows before the first batch."""
+        splits = None if world.splits is None else SplitRows.empty(world.splits, world.arrays)
+        return cls(plane_cells=tuple(p.cells for p in world.planes), splits=splits)
 
     @property
     def n_batch(self) -> int:
@@ -96,9 +105,9 @@ class BatchRows:
         """Batches in each row of `crossed`."""
         return np.bincount(np.arange(self.n_batch) % FOLD, minlength=FOLD).astype(np.float64)
 
-    def append(self, books: Books) -> None:
+    def append(self, counted: Batch) -> None:
         """Add the next batch, in order."""
-        batch = self.n_batch
+        books, batch = counted.books, self.n_batch
         if self.crossed is None or self.met is None:
             self.crossed = np.zeros((FOLD, *books.crossed.shape), np.int64)
             self.met = np.zeros_like(books.met)
@@ -109,6 +118,8 @@ class BatchRows:
                 "a counting plane is full: its tally nears the largest integer; trace with smaller "
                 "cells, or several runs with other seeds"
             )
+        if self.splits is not None and counted.splits is not None:
+            self.splits.append(counted.splits, batch)
         row += books.crossed
         self.crossed_sum.append(self.sum_planes(books.crossed))
         self.absorbed.append(books.absorbed.copy())
@@ -148,6 +159,7 @@ class BatchRows:
                 "met": (("channel", "sink"), self.met),
                 "counters": ("counter", self.counters),
                 "lost": (("photon", "part"), lost),
+                **({} if self.splits is None else self.splits.arrays()),
             },
             coords={
                 "counter": ["packets", "meetings", "untraced", "deepest"],
@@ -168,4 +180,5 @@ class BatchRows:
             met=np.array(data["met"].values),
             counters=np.array(data["counters"].values),
             lost=[lost] if len(lost) else [],
+            splits=SplitRows.of_dataset(data),
         )

@@ -71,6 +71,34 @@ class WorldArrays(NamedTuple):
     sizes: I64  # (4,) n_channel, n_sink, n_band, n_plane_bin
 
 
+# What packets are told apart by.
+LINING_MEETINGS, FIRST_FLIGHT, LAST_SURFACE, LAUNCH_CELLS = 0, 1, 2, 3
+
+
+class Splits(NamedTuple):
+    """Tallies told apart by a packet's past, and what tells its past.
+
+    The rows of `absorbed` and `crossed` are those of all splits one after the other, then one for
+    each way on from each surface: there the amounts are multiplied by the number of times that the
+    packet went that way, which makes them derivatives (see `world/splits.py`).
+    """
+
+    kind: I32  # (n_split,) LINING_MEETINGS, FIRST_FLIGHT, LAST_SURFACE or LAUNCH_CELLS
+    first: I64  # (n_split,) its first row
+    n_row: I64  # (n_split,)
+    cells: I64  # (3,) cells along a strip, in height and in turn of the launch direction
+    turn_edge: F32  # (cells in turn,) where each begins, as the way around a diamond, 0 to 4
+    place_lining: I32  # (n_place,) 1: the lining of the enclosure
+    place_last: I64  # (n_place,) row of the split by last surface, 0 is the light itself
+    on_cells: I64  # (1,) 1: `crossed` has a column for each cell, else for each plane and direction
+    absorbed: I64  # (n_channel, n_row, n_sink, n_band)
+    crossed: I64  # (n_channel, n_row, n_column, n_band)
+    facet: I64  # (n_facet, 2 sides, n_channel, n_band)
+    at: I64  # (n_split,) the row of each split that the packet is in
+    passed: I64  # (3 n_surface,) or (0,) how often it went each way
+    amounts: I64  # (n_band,) scratch
+
+
 class Soup(NamedTuple):
     """Triangles and their tree alone: all that a walk needs of a world."""
 

@@ -32,6 +32,13 @@ from canopysim.transport.real import (
     inverse,
 )
 from canopysim.transport.scatter import choose_way, deposit, end_all, play_roulette
+from canopysim.transport.splits import (
+    split_crossed,
+    split_ended,
+    split_launch,
+    split_meeting,
+    split_way,
+)
 from canopysim.transport.target import fma, jit, jit_apart, note, root
 from canopysim.transport.triangle import centroid, level_height, unit_normal
 from canopysim.transport.walk import nearest_triangle
@@ -88,7 +95,7 @@ def _layer_of(world, z):
 
 
 @jit
-def _cross_planes(world, books, channel, ox, oy, oz, dx, dy, dz, t, from_z, to_z, w):
+def _cross_planes(world, books, splits, channel, ox, oy, oz, dx, dy, dz, t, from_z, to_z, w):
     """Count a flight segment on every horizontal plane that it crosses (half-open in height)."""
     for plane in range(world.plane.shape[0]):
         height = world.plane[plane, 0]
@@ -106,6 +113,8 @@ def _cross_planes(world, books, channel, ox, oy, oz, dx, dy, dz, t, from_z, to_z
         cell = world.plane_cells[plane, 2] + (upward * ny + iy) * nx + ix
         for band in range(w.shape[0]):
             books.crossed[channel, cell, band] += w[band]
+        if splits is not None:
+            split_crossed(splits, channel, plane, upward, cell, w)
 
 
 @jit_apart
@@ -147,7 +156,7 @@ def _lose(absorbed, met, counters, lost, channel, w, strip, photon, event, place
 
 
 @jit
-def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes):
+def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stack, lanes):
     """Trace one packet to its end.
 
     Parameters
@@ -156,6 +165,8 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
         What it can meet.
     books : Books
         Where it leaves its quanta.
+    splits : Splits or None
+        Where they are told apart by its past.
     strip, batch, photon : int
         Its address.
     key0, key1 : uint32
@@ -170,6 +181,8 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
         w[band] = world.strip_quanta[strip, band]
     ox, oy, oz, dx, dy, dz = launch(world, strip, key0, key1, batch, photon)
     note(0, ox, oy, oz, -1, 0, w)
+    if splits is not None:
+        split_launch(world, splits, strip, ox, oy, oz, dx, dy, dz)
     # The height of the last meeting, not of the shifted origin, decides which planes are crossed.
     from_z = oz
     left_triangle = np.int64(-1)
@@ -229,7 +242,7 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
             event -= 1
             continue
         attempt = 0
-        _cross_planes(world, books, channel, ox, oy, oz, dx, dy, dz, t, from_z, z, w)
+        _cross_planes(world, books, splits, channel, ox, oy, oz, dx, dy, dz, t, from_z, z, w)
         from_z = z
         if kind == REPEAT:
             # What leaves on one side enters on the other and flies on; no random number is drawn.
@@ -250,7 +263,7 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
         note(event, x, y, z, place, side, w)
         # Places where the flight ends.
         if kind == OPEN:
-            end_all(books, channel, world.place_sink[place], w)
+            end_all(books, splits, channel, world.place_sink[place], w)
             break
         if kind == LEAK:
             why = LEFT_THE_WORLD
@@ -263,19 +276,26 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
         if world.place_layered[place] == 1:
             sink += 2 * _layer_of(world, z) + side
         surface = world.place_surface[place]
-        left = deposit(world, books, channel, sink, surface, side, w)
+        facet = np.int64(-1)
+        if splits is not None and triangle >= 0:
+            facet = np.int64(world.triangle_id[triangle])
+        left = deposit(world, books, splits, channel, sink, surface, side, facet, w)
+        if splits is not None:
+            split_meeting(splits, place)
         if left == ZERO:
             break
         if event >= EVENT_LIMIT:
             why = TOO_MANY_MEETINGS
             break
         u_way, u_polar, u_turn, u_life = draw(key0, key1, strip, batch, photon, event, 0)
-        if not play_roulette(books, channel, left, w, u_life):
+        if not play_roulette(books, splits, channel, left, w, u_life):
             break
         left = ZERO
         for band in range(w.shape[0]):
             left += F(w[band])
-        way = choose_way(world, books, channel, surface, side, left, w, u_way)
+        way = choose_way(world, books, splits, channel, surface, side, left, w, u_way)
+        if splits is not None:
+            split_way(splits, surface, way)
         # Leave on the chosen side.
         if way == SPECULAR:
             c = -TWO * fma(nx, dx, fma(ny, dy, nz * dz))
@@ -293,6 +313,8 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
         out_x, out_y, out_z = nx, ny, nz
         left_triangle = triangle
     if why != 0:
+        if splits is not None:
+            split_ended(splits, channel, books.absorbed.shape[1] - UNTRACED_SINK, w)
         _lose(
             books.absorbed, books.met, books.counters, books.lost, channel, w, strip, photon,
             event, place, why,
@@ -302,11 +324,13 @@ def trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes
 
 
 @jit
-def trace_range(world, books, strip_first, key0, key1, batch, first, last, stack_need):
+def trace_range(world, books, splits, strip_first, key0, key1, batch, first, last, stack_need):
     """Trace packets first .. last - 1 of a batch, counted through all strips in order.
 
     Parameters
     ----------
+    splits : Splits or None
+        None compiles a kernel that knows nothing of them.
     strip_first : int64 (n_strip + 1,)
         Number of the first packet of each strip in the batch, then the total.
     stack_need : int
@@ -320,4 +344,4 @@ def trace_range(world, books, strip_first, key0, key1, batch, first, last, stack
         while packet >= strip_first[strip + 1]:
             strip += 1
         photon = packet - strip_first[strip]
-        trace_photon(world, books, strip, key0, key1, batch, photon, w, stack, lanes)
+        trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stack, lanes)

@@ -11,6 +11,7 @@ from canopysim.transport.arrays import (
     TRANSMIT,
 )
 from canopysim.transport.real import HALF, ONE, ZERO, F
+from canopysim.transport.splits import split_ended, split_facet, split_own
 from canopysim.transport.target import jit
 
 HALF_ABSORB = np.int64(2**23)
@@ -20,7 +21,7 @@ ROULETTE_BELOW = F(0.02 * PACKET_QUANTA)
 
 
 @jit
-def deposit(world, books, channel, sink, surface, side, w):
+def deposit(world, books, splits, channel, sink, surface, side, facet, w):
     """Leave the absorbed part of each band in a sink; the rest stays in `w`.
 
     Returns
@@ -36,14 +37,22 @@ def deposit(world, books, channel, sink, surface, side, w):
         w[band] -= lost
         some |= lost
         left += F(w[band])
+        if splits is not None:
+            splits.amounts[band] = lost
     if some != 0:
         books.met[channel, sink] += 1
+    if splits is not None:
+        split_ended(splits, channel, sink, splits.amounts)
+        split_facet(splits, facet, side, channel, splits.amounts)
+        split_own(world, splits, channel, sink, surface, side, w)
     return left
 
 
 @jit
-def end_all(books, channel, sink, w):
+def end_all(books, splits, channel, sink, w):
     """Leave every band's whole weight in a sink and end the packet."""
+    if splits is not None:
+        split_ended(splits, channel, sink, w)
     for band in range(w.shape[0]):
         books.absorbed[channel, sink, band] += w[band]
         w[band] = 0
@@ -51,7 +60,7 @@ def end_all(books, channel, sink, w):
 
 
 @jit
-def choose_way(world, books, channel, surface, side, left, w, u):
+def choose_way(world, books, splits, channel, surface, side, left, w, u):
     """Choose how all bands go on together, and correct each band's weight for the choice.
 
     A way is chosen with the probability p of the summed weights; a band whose own share of that
@@ -100,12 +109,16 @@ def choose_way(world, books, channel, surface, side, left, w, u):
     for band in range(w.shape[0]):
         new = np.int64(F(w[band]) * (world.ways[surface, side, way, band] / p) + HALF)
         books.absorbed[channel, choice, band] -= new - w[band]
+        if splits is not None:
+            splits.amounts[band] = w[band] - new
         w[band] = new
+    if splits is not None:
+        split_ended(splits, channel, choice, splits.amounts)
     return way
 
 
 @jit
-def play_roulette(books, channel, left, w, u):
+def play_roulette(books, splits, channel, left, w, u):
     """End faint packets without bias: survive with probability p, then weigh 1/p as much.
 
     Returns
@@ -121,5 +134,9 @@ def play_roulette(books, channel, left, w, u):
     for band in range(w.shape[0]):
         new = np.int64(F(w[band]) * gain + HALF)
         books.absorbed[channel, sink, band] -= new - w[band]
+        if splits is not None:
+            splits.amounts[band] = w[band] - new
         w[band] = new
+    if splits is not None:
+        split_ended(splits, channel, sink, splits.amounts)
     return alive

@@ -21,6 +21,7 @@ from canopysim.world.meshes import by_slot, check_parts, has_area, soup
 from canopysim.world.optics import OpticsTable
 from canopysim.world.planes import PlaneTable, plane_arrays, plane_tables, refuse_high_planes
 from canopysim.world.sinks import BODY, FACE, LEAF, STEM, UNTRACED, Places, Sink
+from canopysim.world.splits import SplitPlan, split_plan
 from canopysim.world.strips import Channel, daylight_strips, launch_tables
 
 if TYPE_CHECKING:
@@ -63,6 +64,8 @@ class World:
         Named meshes, for pictures and checks.
     strips : tuple of PlacedStrip
         Luminous rectangles, for pictures and checks.
+    splits : SplitPlan or None
+        What tallies are told apart by, if by anything; no part of the digest.
     digest : str
         Of all arrays: equal digest, seed and batch count give equal tallies.
     """
@@ -78,6 +81,7 @@ class World:
     planes: tuple[PlaneTable, ...]
     parts: tuple[Part, ...]
     strips: tuple[PlacedStrip, ...]
+    splits: SplitPlan | None
     digest: str
 
     @property
@@ -211,6 +215,7 @@ def compile_world(
         planes=tuple(planes),
         parts=tuple(plants + bodies + walls),
         strips=tuple(strips),
+        splits=split_plan(scene, places, optics, plants, len(strips)),
         digest=_digest(arrays),
     )
 

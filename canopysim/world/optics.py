@@ -50,6 +50,11 @@ class OpticsTable:
             self._append(("leaf", name), sides)
         return self._known["leaf", name]
 
+    @property
+    def names(self) -> list[str]:
+        """What each row is, such as ``surface lining`` or ``leaf pepper``."""
+        return [f"{what} {name}" for what, name in self._known]
+
     def _append(self, key: tuple[str, str], sides: Array) -> None:
         self._known[key] = len(self._rows)
         self._rows.append(sides)

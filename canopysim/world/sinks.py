@@ -53,6 +53,7 @@ class Places:
     layered: list[int] = field(default_factory=list)
     solid: list[int] = field(default_factory=list)
     name: list[str] = field(default_factory=list)
+    face: list[str] = field(default_factory=list)
     _known: dict[tuple[str, int, int, int, int], int] = field(default_factory=dict)
     _first: dict[str, int] = field(default_factory=dict)
 
@@ -112,6 +113,7 @@ class Places:
             self.layered.append(int(layered))
             self.solid.append(int(solid))
             self.name.append(end)
+            self.face.append(face)
         return self._known[key]
 
     def close(self) -> tuple[Sink, ...]:
