@@ -67,13 +67,19 @@ def _refuse_large_splits(world: World, threads: int) -> None:
     )
 
 
-def refuse_large(world: World, threads: int) -> None:
-    """Refuse tallies that would not fit into memory, with what makes them large."""
+def plane_bytes(world: World, threads: int) -> int:
+    """Memory that the cells of all planes will take: each thread's, and the rows."""
     from canopysim.tallies.split_rows import FOLD
 
-    _refuse_large_splits(world, threads)
     n_channel, _, n_band, n_bin = (int(n) for n in world.arrays.sizes)
-    need = 8 * n_channel * n_bin * n_band * (2 * threads + FOLD + 4)
+    return 8 * n_channel * n_bin * n_band * (2 * threads + FOLD + 4)
+
+
+def refuse_large(world: World, threads: int) -> None:
+    """Refuse tallies that would not fit into memory, with what makes them large."""
+    _refuse_large_splits(world, threads)
+    n_channel, n_band = int(world.arrays.sizes[0]), int(world.arrays.sizes[2])
+    need = plane_bytes(world, threads)
     if need > BOOKS_LIMIT_BYTES:
         cells = sum(p.cells[0] * p.cells[1] for p in world.planes)
         raise CanopysimError(

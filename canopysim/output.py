@@ -77,11 +77,13 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
     CanopysimError
         Where something cannot be written; what was written by then stays.
     """
+    from canopysim.analysis.told_apart import splits_of
     from canopysim.checkpoint import remove_checkpoint
     from canopysim.report.page import write_report
     from canopysim.report.scene_picture import draw_scene
     from canopysim.report.shading import luminous_rectangles
     from canopysim.report.tables import write_tables
+    from canopysim.report.told_apart import write_told_apart_csv
     from canopysim.results import FILE_NAME
 
     replacing = (folder / FILE_NAME).exists()
@@ -91,6 +93,8 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
         if replacing:
             _remove_companions(folder)
         write_tables(result, folder)
+        if splits_of(result):
+            write_told_apart_csv(result, folder / "told-apart.csv")
         try:
             used = draw_scene(
                 world.parts,
@@ -114,6 +118,6 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
 
 def _remove_companions(folder: Path) -> None:
     """Remove what an earlier result wrote beside its file: a new one may write fewer tables."""
-    for name in ("layers.csv", "map-*.csv", "scene.png", "report.html"):
+    for name in ("layers.csv", "told-apart.csv", "map-*.csv", "scene.png", "report.html"):
         for old in folder.glob(name):
             old.unlink()

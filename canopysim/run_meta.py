@@ -52,6 +52,7 @@ def run_meta(
         "versions": _versions(),
         "digest": world.digest,
         "band_names": list(scene.band_names),
+        "told_apart": _told_apart(scene, world),
         "settings": {
             "width_m": enclosure.width,
             "depth_m": enclosure.depth,
@@ -68,6 +69,26 @@ def run_meta(
             "batch_packets": world.batch_packets,
             "n_triangle": world.n_triangle,
         },
+    }
+
+
+def _told_apart(scene: Scene, world: World) -> dict[str, Any]:
+    """Give names of the rows of what is told apart, and what their analysis has to know."""
+    plan = world.splits
+    if plan is None:
+        return {}
+    lining = scene.surfaces[scene.enclosure.lining]
+    reflectance = lining.diffuse.values(scene.bands) + lining.specular.values(scene.bands)
+    return {
+        "splits": [{"name": s.name, "first": s.first, "rows": list(s.rows)} for s in plan.splits],
+        "on_cells": plan.on_cells,
+        "facets": plan.n_facet > 0,
+        "lining_reflectance": [float(v) for v in reflectance],
+        "lined_ends": sorted(
+            {name for name, lined in zip(world.places, plan.place_lining, strict=True) if lined}
+        ),
+        "cells": [int(n) for n in plan.cells],
+        "n_strip": len(world.strips),
     }
 
 

@@ -1,6 +1,7 @@
 """A run that is interrupted, killed or extended has the tallies of one that never was."""
 
 import json
+import os
 import signal
 import subprocess
 import sys
@@ -17,15 +18,31 @@ from canopysim.checkpoint import CHECKPOINT_NAME, read_run
 from canopysim.errors import CanopysimError, ResultError
 from canopysim.results import FILE_NAME
 
-BOOKS = ("absorbed", "crossed", "crossed_sum", "row_batches", "met", "counters", "lost")
+BOOKS = (
+    "absorbed", "crossed", "crossed_sum", "row_batches", "met", "counters", "lost",
+    "split_absorbed", "split_crossed", "facet_absorbed",
+)  # fmt: skip
 # More batches than the rows into which grids are folded.
 N_BATCH = 37
 BATCH = 400
 
 
+N_KILL = 50
+
+
+def data() -> dict:
+    """The torture scene, with some of what can be told apart."""
+    return torture(BATCH) | {
+        "also_count": {
+            "first_flight": "true", "lining_meetings": "2", "leaf_facets": "true",
+            "sensitivities": "true",
+        }
+    }  # fmt: skip
+
+
 @pytest.fixture(scope="module")
 def scene():
-    return scene_of(torture(BATCH))
+    return scene_of(data())
 
 
 @pytest.fixture(scope="module")
@@ -97,48 +114,64 @@ def test_what_cannot_be_taken_up_is_refused(scene, tmp_path):
         canopysim.resume(tmp_path, max_packets=4000)
 
 
-CHILD = """
-import json, sys
+# Loads everything once, then lets a child of its own run into each folder that it is told.
+NURSERY = """
+import os, sys
 sys.path.insert(0, {tests!r})
 from build import scene_of
-from torture import torture
+from test_resume import data
 import canopysim
+import canopysim.checkpoint, canopysim.tallies.label, canopysim.world.compile
 from canopysim import tracing
 tracing.CHECKPOINT_EVERY_S, tracing.CHECKPOINT_SHARE = 0.01, 1e9
-from canopysim.checkpoint import CHECKPOINT_NAME
-print("ready", flush=True)
-canopysim.run(scene_of(torture({batch})), target={{"layers": 1e-6}}, max_packets=1e7,
-              checkpoint={folder!r})
+scene = scene_of(data())
+canopysim.run(scene, max_packets=1)
+for line in sys.stdin:
+    pid = os.fork()
+    if pid == 0:
+        canopysim.run(scene, target={{"layers": 1e-6}}, max_packets=1e7, checkpoint=line.strip())
+        os._exit(0)
+    print(pid, flush=True)
+    os.waitpid(pid, 0)
+    print("gone", flush=True)
 """
 
 
 def test_every_kill_leaves_a_run_that_resumes_to_the_same_bytes(scene, tmp_path, request):
     """kill -9 at random moments, also while a checkpoint is being written."""
     rng = np.random.default_rng(11)
+    code = NURSERY.format(tests=str(request.path.parent))
+    nursery = subprocess.Popen(
+        [sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    )
+    assert nursery.stdin is not None
+    assert nursery.stdout is not None
     seen = []
-    for number in range(10):
-        folder = tmp_path / str(number)
-        code = CHILD.format(tests=str(request.path.parent), batch=BATCH, folder=str(folder))
-        child = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True)
-        assert child.stdout is not None
-        assert child.stdout.readline() == "ready\n"
-        until = time.monotonic() + 120
-        while not (folder / CHECKPOINT_NAME).exists() and time.monotonic() < until:
-            time.sleep(0.005)
-        time.sleep(rng.uniform(0, 0.4))
-        child.send_signal(signal.SIGKILL)
-        child.wait()
-        child.stdout.close()
-        old = read_run(folder)
-        seen.append(old.rows.n_batch)
-        n_batch = old.rows.n_batch + 3
-        packets = n_batch * old.world.batch_packets
-        result = canopysim.resume(folder, max_packets=packets, checkpoint=False)
-        whole = canopysim.run(scene, target={"layers": 1e-6}, max_packets=packets)
-        assert result.n_batch == whole.n_batch == n_batch
-        assert same_books(result, whole)
+    try:
+        for number in range(N_KILL):
+            folder = tmp_path / str(number)
+            print(folder, file=nursery.stdin, flush=True)
+            pid = int(nursery.stdout.readline())
+            until = time.monotonic() + 120
+            while not (folder / CHECKPOINT_NAME).exists() and time.monotonic() < until:
+                time.sleep(0.002)
+            time.sleep(rng.uniform(0, 0.4))
+            os.kill(pid, signal.SIGKILL)
+            assert nursery.stdout.readline() == "gone\n"
+            old = read_run(folder)
+            n_batch = old.rows.n_batch + int(rng.integers(1, 4))
+            seen.append(old.rows.n_batch)
+            packets = n_batch * old.world.batch_packets
+            result = canopysim.resume(folder, max_packets=packets, checkpoint=False)
+            whole = canopysim.run(scene, target={"layers": 1e-6}, max_packets=packets)
+            assert result.n_batch == whole.n_batch == n_batch
+            assert same_books(result, whole)
+    finally:
+        nursery.stdin.close()
+        nursery.wait()
+        nursery.stdout.close()
     # The moments were not all alike.
-    assert len(set(seen)) > 2
+    assert len(set(seen)) > 5
 
 
 def test_checkpoints_come_and_go(scene, tmp_path, monkeypatch):

@@ -176,8 +176,7 @@ def test_sensitivities_to_leaf_optics_are_those_of_two_runs(key):
     world = world_of(leafy())
     rows = trace(world, n_batch)
     split = world.splits.splits[0]
-    word = {"reflectance": "diffuse", "transmittance": "transmittance"}[key]
-    ways = [k for k, n in enumerate(split.rows) if n.startswith("leaf") and n.endswith(word)]
+    ways = [k for k, n in enumerate(split.rows) if n.startswith("leaf") and n.endswith(key)]
     assert len(ways) == 2
     runs = []
     for sign in (1, -1):

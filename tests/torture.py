@@ -101,7 +101,7 @@ EVERYTHING = {
     "first_flight": "true",
     "last_surface": "true",
     "lining_meetings": "6",
-    "launch_cells": {"along": "2", "polar": "4", "around": "5"},
+    "launch_cells": {"along": "2", "polar": "3", "around": "3"},
     "sensitivities": "true",
     "leaf_facets": "true",
     "on_cells": "true",

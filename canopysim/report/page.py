@@ -36,6 +36,7 @@ from canopysim.report.rows import (
     shown_value,
     top_plane,
 )
+from canopysim.report.told_apart import told_apart_tables
 from canopysim.report.words import (
     FLUX,
     FLUX_DENSITY,
@@ -111,6 +112,7 @@ def page_text(result: Result, picture: Path | None = None) -> str:
         _layers(result),
         _planes(result),
         _ends(result),
+        _told_apart(result),
         _scene(picture),
         "<h2>Conditions</h2>\n" + pairs_html(condition_rows(result)),
         f"<h2>Method and cautions</h2>\n<p>{prose(METHOD)}</p>\n<ul>\n"
@@ -294,6 +296,13 @@ def _ends(result: Result) -> str:
         f"{' and '.join(span_label(span) for span in shown_spans(result))}.",
     )
     return f"<h2>Where the photons ended</h2>\n{drawing}\n{table_html(ends_table(result))}"
+
+
+def _told_apart(result: Result) -> str:
+    tables = told_apart_tables(result)
+    if not tables:
+        return ""
+    return "<h2>Light told apart</h2>\n" + "\n".join(table_html(table) for table in tables)
 
 
 def _scene(picture: Path | None) -> str:

@@ -63,11 +63,28 @@ def read_back(scene: Scene, world: World) -> RenderableType:
             f"{count(world.n_triangle)} triangles, {len(world.strips)} luminous strip"
             f"{'s' if len(world.strips) > 1 else ''}, {count(batch)} packets in a batch{rounded}.\n"
         ),
+        Text(_memory(world)),
         *_cautions(scene, world),
         *_defaults(defaults_used(scene)),
         Text(f"\nTrace it with: canopysim run {scene.path or where}"),
     ]
     return Group(*pieces)
+
+
+def _memory(world: World) -> str:
+    """Say what the tallies take, and what is counted beyond the books."""
+    from canopysim.guards import plane_bytes, split_bytes
+    from canopysim.tallies.driver import available_threads
+
+    threads = available_threads()
+    need = plane_bytes(world, threads) + sum(split_bytes(world, threads).values())
+    text = f"Tallies take about {max(1, round(need / 2**20))} MiB of memory"
+    if world.splits is not None:
+        names = [s.name for s in world.splits.splits] + ["leaf triangles"] * (
+            world.splits.n_facet > 0
+        )
+        text += f", with what is also counted: {', '.join(names)}"
+    return f"{text}.\n"
 
 
 def _table(title: str, *columns: str) -> Any:

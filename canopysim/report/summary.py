@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from canopysim.analysis.far_red import red_to_far_red
 from canopysim.analysis.layers import lower_half_share
+from canopysim.analysis.told_apart import splits_of
 from canopysim.report.accuracy import batch_note, has_errors, reached_errors
 from canopysim.report.ends import ends_table, walls_text
 from canopysim.report.fitted_table import FittedTable
@@ -71,6 +72,11 @@ def summary_text(result: Result, folder: Path | None = None) -> RenderableType:
         pieces.append(FittedTable(far_red_table(result)))
     pieces.append(FittedTable(ends_table(result)))
     pieces.extend(Text(line) for line in ["", *_answers(result), "", *_ending(result)])
+    counted = [*splits_of(result)] + ["leaf triangles"] * bool(
+        result.meta.get("told_apart", {}).get("facets")
+    )
+    if counted:
+        pieces.append(Text(f"Also counted, see the report: {', '.join(counted)}."))
     if folder is not None:
         page = folder / "report.html"
         pieces.append(Text.assemble("Results in ", (str(folder), "bold"), "; open next: "))

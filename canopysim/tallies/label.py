@@ -200,6 +200,26 @@ def _plane(labeller: Labeller, rows: BatchRows, number: int) -> xr.Dataset:
     )
 
 
+def _facets(world: World) -> dict[str, Any]:
+    """Area of every plant triangle, and the layer of its centroid: 0 for stems."""
+    assert world.layers is not None
+    areas, layers = [], []
+    for part in world.parts:
+        if part.kind not in ("leaf", "stem"):
+            continue
+        a, b, c = (part.vertices[part.faces[:, k]] for k in range(3))
+        areas.append(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1))
+        height = ((a + b + c) / 3)[:, 2]
+        # The first floor below, from the top; what lies in a floor is below it.
+        above = height[:, None] > world.layers.z_bottom[None, :-1]
+        layer = len(world.layers.z_bottom) - above.sum(1)
+        layers.append(layer if part.kind == "leaf" else np.zeros_like(layer))
+    return {
+        "facet_area_m2": ("facet", np.concatenate(areas), {"units": "m2"}),
+        "facet_layer": ("facet", np.concatenate(layers)),
+    }
+
+
 def label(world: World, rows: BatchRows, meta: dict[str, Any]) -> Result:
     """Label the books of a run.
 
@@ -236,6 +256,8 @@ def label(world: World, rows: BatchRows, meta: dict[str, Any]) -> Result:
             ),
         )
     )
+    if rows.splits is not None and rows.splits.facet.size:
+        books = books.assign(_facets(world))
     return Result(
         layers=_layers(labeller, rows),
         planes={p.name: _plane(labeller, rows, i) for i, p in enumerate(world.planes)},

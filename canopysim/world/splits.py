@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 
 LINING, FLIGHT, LAST, CELLS = "lining meetings", "first flight", "last surface", "launch cells"
 SENSITIVITIES = "sensitivities"
-WAY_NAMES = {DIFFUSE: "diffuse", SPECULAR: "specular", TRANSMIT: "transmittance"}
 
 
 @dataclass(frozen=True)
@@ -163,7 +162,7 @@ def split_plan(
         add(CELLS, LAUNCH_CELLS, [str(k) for k in range(n_strip * int(cells.prod()))])
     n_way = 0
     if asked.sensitivities:
-        names = [f"{name}: {WAY_NAMES[way]}" for name in optics.names for way in range(3)]
+        names = [f"{name}: {_way_name(name, way)}" for name in optics.names for way in range(3)]
         n_way = len(names)
         add(SENSITIVITIES, None, names)
     n_facet = sum(len(p.faces) for p in plants) if asked.leaf_facets else 0
@@ -189,6 +188,13 @@ def split_plan(
         n_facet=n_facet,
         on_cells=asked.on_cells,
     )
+
+
+def _way_name(material: str, way: int) -> str:
+    """Name a way as the scene file does."""
+    if way == DIFFUSE:
+        return "reflectance" if material.startswith("leaf ") else "diffuse"
+    return {SPECULAR: "specular", TRANSMIT: "transmittance"}[way]
 
 
 def turn_edges(n: int) -> NDArray[np.float32]:
