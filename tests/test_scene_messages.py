@@ -104,6 +104,10 @@ EXPECTED = {
         "11:5  surfaces.green.specular: 60 % with diffuse 45 % makes 105 % in 750-800 nm; "
         "a surface cannot reflect more than it receives (at most 100 %)"
     ],
+    "spread_of_nothing": [
+        "10:5  surfaces.white.spread: there is no mirrored share that it "
+        "could spread; write 'specular' too, or leave it out"
+    ],
     "too_bright_surface": [
         "10:5  surfaces.white.specular: 92 % with diffuse 15 % makes 107 %; a surface cannot "
         "reflect more than it receives (at most 100 %)"

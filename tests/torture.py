@@ -49,7 +49,8 @@ def torture(batch: int = 2000) -> dict:
             },
         },
         surfaces={
-            "film": {"diffuse": "14 %", "specular": {"400-700": "70 %", "700-800": "60 %"}},
+            "film": {"diffuse": "14 %", "specular": {"400-700": "70 %", "700-800": "60 %"},
+                     "spread": "12 deg"},
             "mirror": {"specular": "100 %"},
             "white": {"diffuse": {"400-500": "75 %", "500-800": "88 %"}},
             "tray": {"diffuse": "5 %"},

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 from typing import TYPE_CHECKING, Any
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from canopysim.bands import PAR, ranges
 from canopysim.matter.enclosure import FACES
+from canopysim.matter.rough import returned_share
 from canopysim.report.defaults import DefaultUsed, defaults_used
 from canopysim.report.words import count, significant
 from canopysim.units import format_share, in_centimetres
@@ -111,18 +113,22 @@ def _enclosure(scene: Scene) -> Any:
     size = " x ".join(in_centimetres(v) for v in scene.enclosure.size)
     table = _table(
         f"Enclosure {size} cm (width, depth, height): what is reflected of 400–700 nm",
-        "face", "surface", "diffuse", "like a mirror", "absorbed",
+        "face", "surface", "diffuse", "like a mirror", "spread, comes back", "absorbed",
     )  # fmt: skip
 
     def add(name: str, surface: str | None) -> None:
         if surface is None:
-            _row(table, name, "open", "–", "–", "photons leave")
+            _row(table, name, "open", "–", "–", "–", "photons leave")
             return
         optics = scene.surfaces[surface]
         diffuse = float(optics.diffuse.values(PAR)[0])
         mirror = float(optics.specular.values(PAR)[0])
-        lost = format_share(1 - diffuse - mirror)
-        _row(table, name, surface, format_share(diffuse), format_share(mirror), lost)
+        back = returned_share(optics.spread)
+        lost = format_share(1 - diffuse - mirror * back)
+        spread = "flat" if mirror > 0 else "–"
+        if mirror > 0 and optics.spread > 0:
+            spread = f"{math.degrees(optics.spread):.3g} deg, {format_share(round(back, 3))} of it"
+        _row(table, name, surface, format_share(diffuse), format_share(mirror), spread, lost)
 
     for name in FACES:
         face = scene.enclosure.face(name)

@@ -31,6 +31,12 @@ def check_matter(draft: Draft) -> Iterator[Problem]:
             ("diffuse", surface.diffuse),
             "a surface cannot reflect more than it receives (at most 100 %)",
         )
+        if surface.spread > 0 and not any(value > 0 for _, _, value in surface.specular.pieces):
+            yield (
+                ("surfaces", name, "spread"),
+                "there is no mirrored share that it could spread; write 'specular' too, or leave "
+                "it out",
+            )
     for name, leaf in draft.scene.leaves.items():
         yield from _check_leaf(draft, ("leaves", name), leaf)
     for name, plant in draft.scene.plants.items():

@@ -214,6 +214,9 @@ Inclination = Annotated[
 UprightAngle = Annotated[
     float, _scalar(_limited(units.parse_angle, "0 deg", "180 deg"), "'60 deg'"), _ANGLE
 ]
+FacetAngle = Annotated[
+    float, _scalar(_limited(units.parse_angle, "0 deg", "45 deg"), "'8 deg'"), _ANGLE
+]
 FoldAngle = Annotated[
     float, _scalar(_limited(units.parse_angle, "-60 deg", "80 deg"), "'10 deg'"), _ANGLE
 ]

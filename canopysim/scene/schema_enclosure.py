@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
-from canopysim.scene.fields import Frozen, Name, Point, RoomLength, YesNo, default
+from canopysim.scene.fields import FacetAngle, Frozen, Name, Point, RoomLength, YesNo, default
 from canopysim.scene.spectral import SpectralShare
 from canopysim.units import shown
 
@@ -29,6 +29,11 @@ class Surface(Frozen):
     )
     specular: SpectralShare = default(
         "0 %", "Share reflected as by a mirror: '74 %' or {400-700: 74 %, ...}."
+    )
+    spread: FacetAngle = default(
+        "0 deg",
+        "Roughness of the mirror, as of creased or embossed film: half of its small facets are "
+        "tilted by less than this; 0 is flat. What facets hide from each other is absorbed.",
     )
 
 

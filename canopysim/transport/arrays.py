@@ -61,6 +61,7 @@ class WorldArrays(NamedTuple):
     absorb: I64  # (n_surface, 2 sides, n_band) in 2^-24
     ways: F32  # (n_surface, 2 sides, 3 ways, n_band) share of what is not absorbed
     way_open: I32  # (n_surface, 2 sides, 3 ways) whether any band goes that way
+    rough: F32  # (n_surface,) tangent of the tilt that half of a mirror's facets stay below
     layer_floor: F32  # (n_layer,) lower height of each layer, top layer first, m
     plane: F32  # (n_plane, 7) height, low x, low y, high x, high y, cells per m in x, in y
     plane_cells: I64  # (n_plane, 3) cells in x, in y, first bin

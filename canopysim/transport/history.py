@@ -18,6 +18,7 @@ from canopysim.transport.arrays import (
     UNTRACED_SINK,
 )
 from canopysim.transport.launch import launch
+from canopysim.transport.mirror import flat_direction, rough_direction
 from canopysim.transport.random import draw
 from canopysim.transport.real import (
     BIG,
@@ -25,13 +26,18 @@ from canopysim.transport.real import (
     HALF,
     ONE,
     TINY,
-    TWO,
     ZERO,
     F,
     cosine_direction,
     inverse,
 )
-from canopysim.transport.scatter import choose_way, deposit, end_all, play_roulette
+from canopysim.transport.scatter import (
+    choose_way,
+    deposit,
+    end_all,
+    play_roulette,
+    stop_between_facets,
+)
 from canopysim.transport.splits import (
     split_crossed,
     split_ended,
@@ -298,8 +304,14 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
             split_way(splits, surface, way)
         # Leave on the chosen side.
         if way == SPECULAR:
-            c = -TWO * fma(nx, dx, fma(ny, dy, nz * dz))
-            dx, dy, dz = fma(c, nx, dx), fma(c, ny, dy), fma(c, nz, dz)
+            if world.rough[surface] == ZERO:
+                dx, dy, dz = flat_direction(nx, ny, nz, dx, dy, dz)
+            else:
+                dx, dy, dz, kept = rough_direction(
+                    nx, ny, nz, dx, dy, dz, world.rough[surface], u_polar, u_turn
+                )
+                if not stop_between_facets(books, splits, channel, sink, kept, w):
+                    break
         else:
             if way == TRANSMIT:
                 nx, ny, nz = -nx, -ny, -nz

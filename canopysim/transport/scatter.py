@@ -49,6 +49,30 @@ def deposit(world, books, splits, channel, sink, surface, side, facet, w):
 
 
 @jit
+def stop_between_facets(books, splits, channel, sink, kept, w):
+    """Leave in a sink what a rough mirror stops on its way out.
+
+    Returns
+    -------
+    bool
+        Whether anything goes on.
+    """
+    some = np.int64(0)
+    for band in range(w.shape[0]):
+        on = np.int64(F(w[band]) * kept + HALF)
+        # The rounding of a large weight to float32 must not make light.
+        on = min(on, w[band])
+        books.absorbed[channel, sink, band] += w[band] - on
+        if splits is not None:
+            splits.amounts[band] = w[band] - on
+        w[band] = on
+        some |= on
+    if splits is not None:
+        split_ended(splits, channel, sink, splits.amounts)
+    return some != 0
+
+
+@jit
 def end_all(books, splits, channel, sink, w):
     """Leave every band's whole weight in a sink and end the packet."""
     if splits is not None:

@@ -191,6 +191,7 @@ def compile_world(
         absorb=absorb,
         ways=ways,
         way_open=way_open,
+        rough=optics.rough,
         layer_floor=floors.astype(np.float32),
         plane=plane,
         plane_cells=plane_cells,

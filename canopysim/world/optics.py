@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,6 +29,7 @@ class OpticsTable:
     def __init__(self, scene: Scene) -> None:
         self._scene = scene
         self._rows: list[Array] = []
+        self._rough: list[float] = []
         self._known: dict[tuple[str, str], int] = {}
 
     def surface(self, name: str) -> int:
@@ -37,7 +39,7 @@ class OpticsTable:
             side = np.zeros((3, len(self._scene.bands) - 1))
             side[DIFFUSE] = surface.diffuse.values(self._scene.bands)
             side[SPECULAR] = surface.specular.values(self._scene.bands)
-            self._append(("surface", name), np.stack([side, side]))
+            self._append(("surface", name), np.stack([side, side]), math.tan(surface.spread))
         return self._known["surface", name]
 
     def leaf(self, name: str) -> int:
@@ -55,9 +57,15 @@ class OpticsTable:
         """What each row is, such as ``surface lining`` or ``leaf pepper``."""
         return [f"{what} {name}" for what, name in self._known]
 
-    def _append(self, key: tuple[str, str], sides: Array) -> None:
+    def _append(self, key: tuple[str, str], sides: Array, rough: float = 0.0) -> None:
         self._known[key] = len(self._rows)
         self._rows.append(sides)
+        self._rough.append(rough)
+
+    @property
+    def rough(self) -> NDArray[np.float32]:
+        """Roughness of each row: tangent of the tilt that half of a mirror's facets stay below."""
+        return np.array(self._rough, np.float32)
 
     def arrays(self) -> tuple[NDArray[np.int64], NDArray[np.float32], NDArray[np.int32]]:
         """Tables for the kernels.

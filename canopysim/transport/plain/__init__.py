@@ -12,7 +12,7 @@ from types import ModuleType
 
 PACKAGE = "canopysim.transport"
 # In the order in which they import each other; `target` and `walk` are replaced.
-PHYSICS = ("real", "random", "triangle", "launch", "splits", "scatter", "history")
+PHYSICS = ("real", "random", "triangle", "launch", "splits", "mirror", "scatter", "history")
 REPLACED = {"target": "target", "walk": "walk"}
 _lock = threading.Lock()
 
