@@ -203,7 +203,6 @@ def _trace(
     from canopysim.checkpoint import Checkpointer
     from canopysim.tallies.books import launched_quanta
     from canopysim.tallies.driver import BatchTracer
-    from canopysim.tallies.label import label
 
     refuse_large(world, threads)
     launched = launched_quanta(world)
@@ -240,6 +239,9 @@ def _trace(
         tracer.close()
     if rows.n_batch == 0:
         raise KeyboardInterrupt
+    # Slow to import, and nobody waits for it before the first packet.
+    from canopysim.tallies.label import label
+
     refuse_untraced(world, rows, final=True)
     now = watch.progress(seconds_before + time.perf_counter() - start)
     return label(world, rows, run_meta(scene, world, limits, seed, now, stopped_by, threads))

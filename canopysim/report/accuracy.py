@@ -9,7 +9,7 @@ import numpy as np
 
 from canopysim.analysis.books import launched
 from canopysim.analysis.planes import plane_statistics
-from canopysim.report.words import PPFD_BAND, band_label, count, percent
+from canopysim.report.words import PPFD_BAND, band_label, count, percent, significant
 from canopysim.tallies.stop import MIN_BATCH
 
 if TYPE_CHECKING:
@@ -69,6 +69,39 @@ def reached_errors(result: Result) -> list[str]:
             text = "planes"
         lines.append(text + _unless(dark, "reached by no photon"))
     return lines
+
+
+def figure_of_merit(result: Result) -> str:
+    """Say how well the run's time was spent: 1 / (relative error² x seconds of tracing).
+
+    Returns
+    -------
+    str
+        A sentence on the least known layer, or plane where there is no canopy; "" where no error is
+        known. The figure does not depend on how long the run was, so it compares methods and
+        machines.
+    """
+    name, worst = "", float("nan")
+    if has_errors(result) and result.layers is not None:
+        here = result.layers.sel(group="all", band=PPFD_BAND, side="both")
+        with np.errstate(invalid="ignore", divide="ignore"):
+            relative = here["absorbed_std_err"].values / here["absorbed_umol_s"].values
+        if np.isfinite(relative).any():
+            k = int(np.nanargmax(np.where(np.isfinite(relative), relative, np.nan)))
+            name, worst = f"layer {int(here['layer'].values[k])}", float(relative[k])
+    elif has_errors(result):
+        for plane, grid in result.planes.items():
+            found = plane_statistics(grid)
+            relative = found.mean_std_err / found.mean if found.mean > 0 else float("nan")
+            if math.isfinite(relative) and not relative <= worst:
+                name, worst = plane, relative
+    if not name or worst <= 0 or result.seconds <= 0:
+        return ""
+    merit = significant(1 / (worst**2 * result.seconds), 2)
+    return (
+        f"Figure of merit of {name}, {PAR_LABEL}: {merit} per second "
+        "(1 over relative error² and time)."
+    )
 
 
 def _of_layers(layers: xr.Dataset) -> str:

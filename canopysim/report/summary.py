@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from canopysim.analysis.far_red import red_to_far_red
 from canopysim.analysis.layers import lower_half_share
 from canopysim.analysis.told_apart import splits_of
-from canopysim.report.accuracy import batch_note, has_errors, reached_errors
+from canopysim.report.accuracy import batch_note, figure_of_merit, has_errors, reached_errors
 from canopysim.report.ends import ends_table, walls_text
 from canopysim.report.fitted_table import FittedTable
 from canopysim.report.rows import (
@@ -123,4 +123,6 @@ def _ending(result: Result) -> list[str]:
     ]
     if has_errors(result) and batch_note(result):
         lines.append(batch_note(result))
+    if figure_of_merit(result):
+        lines.append(figure_of_merit(result))
     return lines

@@ -17,6 +17,10 @@ LAMBERTIAN, BEAM, PARALLEL = 0, 1, 2
 # Ways to go on from a meeting.
 DIFFUSE, SPECULAR, TRANSMIT = 0, 1, 2
 
+# Counts up when the same world gives other histories than before: part of the world's digest, so
+# that a run is never taken up by a program that would trace it differently.
+HISTORY_VERSION = 2
+
 # Quanta of a packet whose band shares sum to one. A deposit is rounded to one quantum, so a history
 # of 10^3 meetings is off by less than 10^-6 of its launch weight; a batch of 2^24 packets stays
 # below 2^57 and a tally row below 2^63.

@@ -17,7 +17,8 @@ from canopysim.transport.target import jit
 HALF_ABSORB = np.int64(2**23)
 ABSORB_BITS = np.int64(24)
 # A packet whose weight over all bands is below this share of a launch plays for its life.
-ROULETTE_BELOW = F(0.02 * PACKET_QUANTA)
+# The figures of merit of other shares, and of other ways to choose, are in benchmarks/README.md.
+ROULETTE_BELOW = F(0.05 * PACKET_QUANTA)
 
 
 @jit

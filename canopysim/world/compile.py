@@ -13,7 +13,7 @@ from canopysim.errors import CanopysimError
 from canopysim.light.placing import PlacedStrip, place_lights
 from canopysim.matter.parts import Part
 from canopysim.matter.plants import grow_canopy
-from canopysim.transport.arrays import LEAK, WorldArrays
+from canopysim.transport.arrays import HISTORY_VERSION, LEAK, WorldArrays
 from canopysim.transport.build import build_tree
 from canopysim.world.faces import face_places, wall_parts
 from canopysim.world.layers import LayerTable, layer_table
@@ -222,8 +222,8 @@ def compile_world(
 
 
 def _digest(arrays: WorldArrays) -> str:
-    """SHA-256 over names, types, shapes and bytes of all arrays."""
-    digest = hashlib.sha256()
+    """SHA-256 over the version of histories, then names, types, shapes and bytes of all arrays."""
+    digest = hashlib.sha256(f"histories {HISTORY_VERSION}".encode())
     for name in arrays._fields:
         array = getattr(arrays, name)
         digest.update(f"{name} {array.dtype} {array.shape}".encode())
