@@ -77,9 +77,11 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
     CanopysimError
         Where something cannot be written; what was written by then stays.
     """
+    from canopysim.analysis.profile import knows_profile
     from canopysim.analysis.told_apart import splits_of
     from canopysim.checkpoint import remove_checkpoint
     from canopysim.report.page import write_report
+    from canopysim.report.penetration import write_profile_csv
     from canopysim.report.scene_picture import draw_scene
     from canopysim.report.shading import luminous_rectangles
     from canopysim.report.tables import write_tables
@@ -93,6 +95,8 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
         if replacing:
             _remove_companions(folder)
         write_tables(result, folder)
+        if knows_profile(result):
+            write_profile_csv(result, folder / "profile.csv")
         if splits_of(result):
             write_told_apart_csv(result, folder / "told-apart.csv")
         try:
@@ -118,6 +122,7 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
 
 def _remove_companions(folder: Path) -> None:
     """Remove what an earlier result wrote beside its file: a new one may write fewer tables."""
-    for name in ("layers.csv", "told-apart.csv", "map-*.csv", "scene.png", "report.html"):
+    tables = ("layers.csv", "profile.csv", "told-apart.csv", "map-*.csv")
+    for name in (*tables, "scene.png", "report.html"):
         for old in folder.glob(name):
             old.unlink()

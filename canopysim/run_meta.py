@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from canopysim.light.power import power_facts
 from canopysim.limits import Limits
 
 if TYPE_CHECKING:
@@ -53,6 +57,8 @@ def run_meta(
         "digest": world.digest,
         "band_names": list(scene.band_names),
         "told_apart": _told_apart(scene, world),
+        "electricity": electricity_meta(scene, world),
+        "inside_canopy": _inside_canopy(world),
         "settings": {
             "width_m": enclosure.width,
             "depth_m": enclosure.depth,
@@ -68,8 +74,50 @@ def run_meta(
             "max_time_s": finite_time,
             "batch_packets": world.batch_packets,
             "n_triangle": world.n_triangle,
+            **({"crop": scene.canopy.crop} if scene.canopy and scene.canopy.crop else {}),
         },
     }
+
+
+def _inside_canopy(world: World) -> dict[str, Any]:
+    """Tell which groups of lights shine from below the canopy's top, and whether a body is there.
+
+    Light that does not only come from above has no extinction coefficient.
+    """
+    if world.layers is None:
+        return {}
+    top = float(world.layers.z_top[0])
+    groups = set()
+    for strip in world.strips:
+        reach = np.abs(strip.axes[:2, 2]) @ (strip.length_m, strip.width_m)
+        if strip.centre[2] - 0.5 * reach < top:
+            groups.add(strip.group)
+    bodies = [part.vertices[:, 2].min() for part in world.parts if part.kind == "fixture"]
+    return {"groups": sorted(groups), "bodies": any(float(z) < top for z in bodies)}
+
+
+def electricity_meta(scene: Scene, world: World) -> dict[str, Any]:
+    """Give what the scene states of electricity, and what its channels launch at full output.
+
+    Parameters
+    ----------
+    scene, world : Scene, World
+        A checked scene and the same compiled.
+
+    Returns
+    -------
+    dict
+        As `power_facts`, and for every channel the number of its light, from 1 (0: daylight), and
+        the flux at full output that a quantum stands for; empty where nothing is stated.
+    """
+    facts = power_facts(scene)
+    if not facts:
+        return {}
+    lights = [0] * len(world.channels)
+    for strip, channel in zip(world.strips, world.arrays.strip_channel, strict=True):
+        lights[int(channel)] = max(strip.light + 1, 0)
+    full = [replace(channel, output=1.0).umol_s_per_quantum for channel in world.channels]
+    return {**facts, "channel_light": lights, "channel_full_umol_s_per_quantum": full}
 
 
 def _told_apart(scene: Scene, world: World) -> dict[str, Any]:
@@ -78,7 +126,14 @@ def _told_apart(scene: Scene, world: World) -> dict[str, Any]:
     if plan is None:
         return {}
     lining = scene.surfaces[scene.enclosure.lining]
-    reflectance = lining.diffuse.values(scene.bands) + lining.specular.values(scene.bands)
+    # The greatest under any of the lights.
+    reflectance = np.max(
+        [
+            lining.diffuse.means(light, scene.bands) + lining.specular.means(light, scene.bands)
+            for light in dict.fromkeys(strip.spectrum for strip in world.strips)
+        ],
+        axis=0,
+    )
     return {
         "splits": [{"name": s.name, "first": s.first, "rows": list(s.rows)} for s in plan.splits],
         "on_cells": plan.on_cells,

@@ -1,14 +1,25 @@
 """Text with a unit to SI numbers and back, from a small table of our own.
 
-A pattern gates every text before any arithmetic: only one plain decimal number and one known
-unit pass (and ``6 ft 3 in``), so no text can hang, overflow or be read as something else.
+Only one plain decimal number and one known unit pass (and ``6 ft 3 in``), see `units_text`.
 All parsers return SI floats (m, rad, s, µmol s⁻¹, µmol m⁻² s⁻¹, shares 0..1), correctly rounded,
-and raise `ValueError` whose text says what is wrong; what is allowed.
+and raise `ValueError` whose text says what is wrong; what is allowed. What belongs to electricity
+and weight is in `units_power`.
 """
 
 import math
 import re
 from decimal import Decimal
+
+from canopysim.units_text import (
+    LONGEST_TEXT,
+    NUMBER,
+    SPELLINGS,
+    bounded,
+    number_and_unit,
+    plain_number,
+    refuse_unit,
+    shown,
+)
 
 __all__ = [
     "format_angle",
@@ -38,8 +49,7 @@ TIME_UNITS_S = {"s": Decimal(1), "min": Decimal(60), "h": Decimal(3600)}
 FLUX_UNITS = frozenset({"umol/s", "umol s-1"})
 FLUX_DENSITY_UNITS = frozenset({"umol/m2/s", "umol/(m2 s)", "umol m-2 s-1"})
 
-# Longer texts are refused unread; the greatest sizes keep every later product finite.
-LONGEST_TEXT = 60
+# The greatest sizes keep every later product finite.
 LENGTH_LIMIT_M = 1000.0
 ANGLE_LIMIT_DEG = 3600.0
 FLUX_LIMIT = 1e9
@@ -47,122 +57,16 @@ TIME_LIMIT_S = 30 * 24 * 3600.0
 # Below a nanometre it is rounding, not a length.
 NO_LENGTH_M = 1e-9
 
-NUMBER = r"[+-]?(?:[0-9]{1,20}(?:\.[0-9]{0,20})?|\.[0-9]{1,20})(?:[eE][+-]?[0-9]{1,2})?"
-_NUMBER_AND_UNIT = re.compile(rf"({NUMBER})\s*(.*)")
 _FEET_AND_INCHES = re.compile(rf"({NUMBER})\s*ft\s+({NUMBER})\s*in")
 _FEET_AND_INCH_MARKS = re.compile(
     r"([0-9]{1,4})\s*(?:ft|foot|feet|'|′)\s*([0-9]{1,2}(?:\.[0-9]{1,4})?)\s*(?:in|inch|inches|\"|″|'')?"
 )
-_DECIMAL_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
-_OTHER_WORDS = {
-    "inch": "in",
-    "inches": "in",
-    '"': "in",
-    "″": "in",
-    "''": "in",
-    "foot": "ft",
-    "feet": "ft",
-    "'": "ft",
-    "′": "ft",
-    "metre": "m",
-    "meter": "m",
-    "metres": "m",
-    "meters": "m",
-    "°": "deg",
-    "º": "deg",
-    "degree": "deg",
-    "degrees": "deg",
-    "radian": "rad",
-    "radians": "rad",
-    "sec": "s",
-    "second": "s",
-    "seconds": "s",
-    "minute": "min",
-    "minutes": "min",
-    "hour": "h",
-    "hours": "h",
-    "percent": "%",
-}
 # What lamps are also sold by, and what that is.
 _NOT_PHOTONS = {"w": "watts", "watt": "watts", "watts": "watts", "kw": "watts"}
 _NOT_PHOTONS |= {"lm": "lumens", "lumen": "lumens", "lumens": "lumens", "lx": "lux", "lux": "lux"}
 _NOT_PHOTONS |= {"w/m2": "watts per area", "w m-2": "watts per area"}
 _SOLD_AS = {"photon flux": "PPF, in umol/s", "photon flux density": "PPFD, in umol/m2/s"}
 _EXAMPLE_NUMBER = {"photon flux": 480, "photon flux density": 600}
-# One spelling for what people paste: no-break blanks, the true minus sign, both micro signs,
-# superscripts and the middle dot.
-_SPELLINGS = str.maketrans(
-    {
-        "\u00a0": " ",
-        "\u2009": " ",
-        "\u202f": " ",
-        "\u2212": "-",
-        "\u00b5": "u",
-        "\u03bc": "u",
-        "⁻": "-",
-        "¹": "1",
-        "²": "2",
-        "·": " ",
-        "⋅": " ",
-        "^": "",
-    }
-)
-
-
-def shown(text: str, longest: int = LONGEST_TEXT) -> str:
-    """Quote a user's text for a one-line message: shortened, nothing unprintable.
-
-    Parameters
-    ----------
-    text : str
-        Any text.
-    longest : int
-        Greatest number of characters that are kept.
-
-    Returns
-    -------
-    str
-        The text between single quotes, or double ones if it holds a single one.
-    """
-    cut = text if len(text) <= longest else text[: longest - 1] + "…"
-    clean = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in cut)
-    return f'"{clean}"' if "'" in clean else f"'{clean}'"
-
-
-def _number_and_unit(text: str, example: str) -> tuple[Decimal, str]:
-    """Split a text into its number and its unit as written (may be empty)."""
-    if len(text) > LONGEST_TEXT:
-        raise ValueError(f"{shown(text)} is too long for a number with a unit; write {example}")
-    plain = text.translate(_SPELLINGS).strip()
-    if not plain:
-        raise ValueError(f"nothing is written here; write for example {example}")
-    if _DECIMAL_COMMA.match(plain):
-        raise ValueError(f"{shown(text)} has a comma; write the number with a point, as in '1.5'")
-    found = _NUMBER_AND_UNIT.fullmatch(plain)
-    if found is None:
-        raise ValueError(f"{shown(text)} is not a number with a unit; write for example {example}")
-    return Decimal(found[1]), " ".join(found[2].split())
-
-
-def _refuse_unit(text: str, unit: str, kind: str, allowed: list[str], example: str) -> ValueError:
-    """Make the error for a missing or unknown unit."""
-    if not unit:
-        number = text.strip()
-        sample = f"{number} {allowed[0]}" if len(number) <= 12 else example.strip("'")
-        return ValueError(f"{shown(text)} has no unit; write for example '{sample}'")
-    meant = _OTHER_WORDS.get(unit.lower(), unit.lower())
-    hint = f"did you mean '{meant}'? " if meant in allowed else ""
-    return ValueError(
-        f"{shown(text)}: {shown(unit)} is not a unit of {kind}; {hint}allowed: {', '.join(allowed)}"
-    )
-
-
-def _bounded(value: Decimal, limit: float, text: str, most: str) -> float:
-    """Return a finite float of bounded size, or refuse."""
-    number = float(value)
-    if not math.isfinite(number) or abs(number) > limit:
-        raise ValueError(f"{shown(text)} is out of range; at most {most}")
-    return number
 
 
 def parse_length(text: str) -> float:
@@ -185,7 +89,7 @@ def parse_length(text: str) -> float:
     """
     example = "'45 cm'"
     if len(text) <= LONGEST_TEXT:
-        both = _FEET_AND_INCHES.fullmatch(text.translate(_SPELLINGS).strip())
+        both = _FEET_AND_INCHES.fullmatch(text.translate(SPELLINGS).strip())
         if both is not None:
             feet, inches = Decimal(both[1]), Decimal(both[2])
             if both[2][0] in "+-" or inches >= 12 or feet != feet.to_integral_value():
@@ -195,15 +99,15 @@ def parse_length(text: str) -> float:
                 )
             total = abs(feet) * LENGTH_UNITS_M["ft"] + inches * LENGTH_UNITS_M["in"]
             signed = -total if both[1].startswith("-") else total
-            return _bounded(signed, LENGTH_LIMIT_M, text, "1000 m")
+            return bounded(signed, LENGTH_LIMIT_M, text, "1000 m")
         marks = _FEET_AND_INCH_MARKS.fullmatch(text.strip())
         if marks is not None:
             raise ValueError(f"{shown(text)}: write '{marks[1]} ft {marks[2]} in'")
-    number, unit = _number_and_unit(text, example)
+    number, unit = number_and_unit(text, example)
     if unit not in LENGTH_UNITS_M:
         order = ["cm", "mm", "m", "in", "ft"]
-        raise _refuse_unit(text, unit, "length", order, example)
-    return _bounded(number * LENGTH_UNITS_M[unit], LENGTH_LIMIT_M, text, "1000 m")
+        raise refuse_unit(text, unit, "length", order, example)
+    return bounded(number * LENGTH_UNITS_M[unit], LENGTH_LIMIT_M, text, "1000 m")
 
 
 def parse_angle(text: str) -> float:
@@ -224,12 +128,12 @@ def parse_angle(text: str) -> float:
     ValueError
         If the text is anything else.
     """
-    number, unit = _number_and_unit(text, "'30 deg'")
+    number, unit = number_and_unit(text, "'30 deg'")
     if unit == "deg":
-        return math.radians(_bounded(number, ANGLE_LIMIT_DEG, text, "3600 deg"))
+        return math.radians(bounded(number, ANGLE_LIMIT_DEG, text, "3600 deg"))
     if unit == "rad":
-        return _bounded(number, math.radians(ANGLE_LIMIT_DEG), text, "62.8 rad")
-    raise _refuse_unit(text, unit, "angle", ["deg", "rad"], "'30 deg'")
+        return bounded(number, math.radians(ANGLE_LIMIT_DEG), text, "62.8 rad")
+    raise refuse_unit(text, unit, "angle", ["deg", "rad"], "'30 deg'")
 
 
 def parse_share(text: str) -> float:
@@ -250,10 +154,10 @@ def parse_share(text: str) -> float:
     ValueError
         If the text is anything else; a bare ``0.12`` too.
     """
-    number, unit = _number_and_unit(text, "'12 %'")
+    number, unit = number_and_unit(text, "'12 %'")
     if unit != "%":
         if unit:
-            raise _refuse_unit(text, unit, "a share", ["%"], "'12 %'")
+            raise refuse_unit(text, unit, "a share", ["%"], "'12 %'")
         raise ValueError(f"{shown(text)} has no % sign; write shares in per cent, as in '12 %'")
     if not 0 <= number <= 100:
         raise ValueError(f"{shown(text)} is not a share; allowed is 0 % to 100 %")
@@ -263,7 +167,7 @@ def parse_share(text: str) -> float:
 def _parse_photons(text: str, kind: str, units: frozenset[str], allowed: list[str]) -> float:
     """Read a quantity of photons, not negative; the first unit allowed serves in examples."""
     example = f"'{_EXAMPLE_NUMBER[kind]} {allowed[0]}'"
-    number, unit = _number_and_unit(text, example)
+    number, unit = number_and_unit(text, example)
     if unit not in units:
         other = _NOT_PHOTONS.get(unit.lower())
         if other is not None:
@@ -271,10 +175,10 @@ def _parse_photons(text: str, kind: str, units: frozenset[str], allowed: list[st
                 f"{shown(text)}: {other} are not a {kind}; look in the data sheet for the "
                 f"{_SOLD_AS[kind]}"
             )
-        raise _refuse_unit(text, unit, kind, allowed, example)
+        raise refuse_unit(text, unit, kind, allowed, example)
     if number < 0:
         raise ValueError(f"{shown(text)} is negative; a {kind} is at least 0 {allowed[0]}")
-    return _bounded(number, FLUX_LIMIT, text, f"1e9 {allowed[0]}")
+    return bounded(number, FLUX_LIMIT, text, f"1e9 {allowed[0]}")
 
 
 def parse_flux(text: str) -> float:
@@ -338,64 +242,53 @@ def parse_time(text: str) -> float:
     ValueError
         If the text is anything else.
     """
-    number, unit = _number_and_unit(text, "'5 min'")
+    number, unit = number_and_unit(text, "'5 min'")
     if unit not in TIME_UNITS_S:
-        raise _refuse_unit(text, unit, "time", ["s", "min", "h"], "'5 min'")
+        raise refuse_unit(text, unit, "time", ["s", "min", "h"], "'5 min'")
     if number < 0:
         raise ValueError(f"{shown(text)} is negative; a time is at least 0 s")
-    return _bounded(number * TIME_UNITS_S[unit], TIME_LIMIT_S, text, "720 h")
-
-
-def _plain(value: float, digits: int = 4) -> str:
-    """Write a number with so many significant digits, without an exponent where it reads well."""
-    if value == 0 or not math.isfinite(value):
-        return f"{value:g}".lstrip("-") if value == 0 else f"{value:g}"
-    exponent = math.floor(math.log10(abs(value)))
-    if -6 <= exponent < 9:
-        text = f"{round(value, digits - 1 - exponent):.{max(digits - 1 - exponent, 0)}f}"
-        return text.rstrip("0").rstrip(".") if "." in text else text
-    return f"{value:.{digits}g}"
+    return bounded(number * TIME_UNITS_S[unit], TIME_LIMIT_S, text, "720 h")
 
 
 def format_length(length_m: float) -> str:
     """Write a length in m as metric text: mm below 1 cm, cm below 3 m, else m."""
     size = abs(length_m)
     if NO_LENGTH_M <= size < 0.01:
-        return f"{_plain(length_m * 1000)} mm"
+        return f"{plain_number(length_m * 1000)} mm"
     if size < 3:
         return f"{in_centimetres(length_m)} cm"
-    return f"{_plain(length_m)} m"
+    return f"{plain_number(length_m)} m"
 
 
 def in_centimetres(length_m: float) -> str:
     """Write a length in m as a bare number of cm, for a column or list that names the unit."""
-    return _plain(length_m * 100) if abs(length_m) >= NO_LENGTH_M else "0"
+    return plain_number(length_m * 100) if abs(length_m) >= NO_LENGTH_M else "0"
 
 
 def format_angle(angle_rad: float) -> str:
     """Write an angle in rad as text in degrees."""
-    return f"{_plain(math.degrees(angle_rad))} deg"
+    return f"{plain_number(math.degrees(angle_rad))} deg"
 
 
 def format_share(share: float) -> str:
     """Write a share as text in per cent."""
-    return f"{_plain(share * 100)} %"
+    return f"{plain_number(share * 100)} %"
 
 
 def format_flux(flux_umol_s: float) -> str:
     """Write a photon flux in µmol s⁻¹ as text."""
-    return f"{_plain(flux_umol_s)} µmol/s"
+    return f"{plain_number(flux_umol_s)} µmol/s"
 
 
 def format_flux_density(flux_density: float) -> str:
     """Write a photon flux density in µmol m⁻² s⁻¹ as text."""
-    return f"{_plain(flux_density)} µmol/m²/s"
+    return f"{plain_number(flux_density)} µmol/m²/s"
 
 
 def format_time(time_s: float) -> str:
     """Write a duration in s as text: s below 2 min, min below 2 h, else h."""
     if time_s < 120:
-        return f"{_plain(time_s, 3)} s"
+        return f"{plain_number(time_s, 3)} s"
     if time_s < 7200:
-        return f"{_plain(time_s / 60, 3)} min"
-    return f"{_plain(time_s / 3600, 3)} h"
+        return f"{plain_number(time_s / 60, 3)} min"
+    return f"{plain_number(time_s / 3600, 3)} h"

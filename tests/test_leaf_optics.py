@@ -10,7 +10,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from canopysim.library.leaves import LEAF_NAMES, LEAF_RANGE, leaf_table, library_spectrum
-from canopysim.matter.optics import LOWER, RHO, TAU, UPPER, leaf_values
+from canopysim.light.spectrum.spectrum import Spectrum
+from canopysim.matter import optics
+from canopysim.matter.optics import LOWER, RHO, TAU, UPPER
+
+FLAT_LIGHT = Spectrum.of_photons([300, 1100], [1, 1])
+
+
+def leaf_values(leaf, edges):
+    """Band means under light with as many photons at every wavelength."""
+    return optics.leaf_values(leaf, edges, FLAT_LIGHT)
+
 
 BANDS = (400.0, 500.0, 600.0, 700.0, 750.0, 800.0)
 # Rounded flat means (R, T) over 400-500, 500-600, 600-700, 700-750, 750-800 and 400-700 nm.
@@ -48,7 +58,7 @@ class Flat:
     def __init__(self, share: float) -> None:
         self.share = share
 
-    def values(self, edges: tuple[float, ...]) -> np.ndarray:
+    def means(self, light: Spectrum, edges: tuple[float, ...]) -> np.ndarray:
         return np.full(len(edges) - 1, self.share)
 
 

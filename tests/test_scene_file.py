@@ -249,7 +249,8 @@ def test_problems_in_a_fixture_file_name_that_file(tmp_path):
         load_scene(path)
     assert caught.value.problems == [
         f"{bar}:1:1  fixtures.bar.spectrum: is missing; needed is: Make-up of the photons: "
-        "{400-500: 20 %, 500-600: 30 %, ...}, together 100 %.",
+        "{400-500: 20 %, ...}, together 100 %; {like: white_4000}, a spectrum of the library; or "
+        "{file: bar.csv}, a table.",
         f"{bar}:2:6  fixtures.bar.strips[1].length: '40' has no unit; write for example '40 cm'",
     ]
     bar.write_text("strips: [")

@@ -26,18 +26,49 @@ EXPECTED = {
         "30:38  fixtures.bar.strips[1].tilt: turns the strip's edge 1.536 mm into the body; "
         "set the strip's 'drop' to at least 1.636 mm"
     ],
+    "circuit_without_voltage": [
+        "38:3  electricity.circuit: needs the voltage beside it; write 'supply', as in "
+        "'supply: 230 V'"
+    ],
     "daylight_under_a_roof": [
         "37:5  daylight[1]: comes through the ceiling, which is not open; "
         "write 'faces: {ceiling: open}'"
     ],
+    "dimmed_beyond_physics": [
+        "31:27  fixtures.bar.driver.50 %: 5 W for 30 umol/s of 400-700 nm makes 6.00 umol/J; this "
+        "spectrum allows 5.18 umol/J at most, with every watt leaving as light; look both up again"
+    ],
+    "driver_goes_down": [
+        "32:14  fixtures.bar.driver.75 %: 11 W is less than the 13 W at 50 %; more light cannot "
+        "take less power"
+    ],
+    "driver_twice": [
+        "32:26  fixtures.bar.driver.50.0 %: is the same output as '50 %'; write it once"
+    ],
+    "driver_with_two_full_outputs": [
+        "32:14  fixtures.bar.driver.100 %: 26 W at full output is not the input_power of 24 W; "
+        "write the same, or leave one of them out"
+    ],
+    "driver_without_full_output": [
+        "31:5  fixtures.bar.driver: does not say what the light draws at full output; write "
+        "'input_power', or a point for 100 % in W"
+    ],
     "duplicate_key": [
         "5:3  the key 'width' stands here again (first in line 3); write each key once"
+    ],
+    "efficacy_beyond_physics": [
+        "31:5  fixtures.bar.input_power: 10 W for 60 umol/s of 400-700 nm makes 6.00 umol/J; this "
+        "spectrum allows 5.18 umol/J at most, with every watt leaving as light; look both up again"
     ],
     "empty": ["1:1  is empty; write a mapping of entries"],
     "feet_and_inch_marks": ["3:3  enclosure.width: \"3'3\"\": write '3 ft 3 in'"],
     "feet_mark": [
         "5:3  enclosure.height: \"7'\": \"'\" is not a unit of length; did you mean 'ft'? "
         "allowed: cm, mm, m, in, ft"
+    ],
+    "hours_overlap": [
+        "40:8  electricity.schedule[2].hours: from 6:00 to 6:30 the lights of 'bar' have another "
+        "output already, in schedule[1]; let the hours follow each other"
     ],
     "indented_too_far": [
         "4:10  is not YAML: this entry is indented further than the one above; look at the line "
@@ -71,6 +102,30 @@ EXPECTED = {
         "10:58  enclosure.faces.left.patches[1].opposite[1]: y = 45 cm is outside the left face; "
         "allowed is 0 to 40 cm"
     ],
+    "photoperiod_and_schedule": [
+        "39:3  electricity.schedule: stands beside 'photoperiod'; write one of the two"
+    ],
+    "power_without_units": [
+        "31:5  fixtures.bar.input_power: '24' has no unit; write for example '24 W'",
+        "32:14  fixtures.bar.driver.100 %: '24' has no unit; write for example '24 W'",
+        "33:5  fixtures.bar.standby: '1 VA': volt-amperes are not watts; look for the input power "
+        "in W, and write the power factor beside it",
+        "34:5  fixtures.bar.supply: '277-100 V' does not ascend; write the lower voltage first",
+        "35:5  fixtures.bar.power_factor: '1.2' is too large; allowed is 1 or less",
+        "36:5  fixtures.bar.inrush: '30 amps': 'amps' is not a unit of current; did you mean 'A'? "
+        "allowed: A",
+        "37:5  fixtures.bar.mass: '2' has no unit; write for example '2 kg'",
+        "44:3  electricity.supply: '230' has no unit; write for example '230 V'",
+        "45:3  electricity.circuit: '16' has no unit; write for example '16 A'",
+        "46:3  electricity.price: '0.30' is not a price of electricity; write for example "
+        "'0.30 per kWh' or '0.30 EUR per kWh'",
+        "47:3  electricity.days_per_month: '32' is too large; allowed is 31 or less",
+        "48:3  electricity.photoperiod: '25 h' is too large; allowed is 24 h or less",
+        "50:8  electricity.schedule[1].hours: '6 to 20' are not hours of a day; write for example "
+        "'6:00 to 20:00'",
+        "50:24  electricity.schedule[1].output: '0.5' has no % sign; write shares in per cent, as "
+        "in '12 %'",
+    ],
     "ranges_leave_a_gap": [
         "8:11  surfaces.white.diffuse: gives no share for 700-720 nm; the ranges must cover all "
         "bands (400-800 nm)"
@@ -78,6 +133,9 @@ EXPECTED = {
     "same_plane_twice": [
         "36:6  planes[2].name: 'top' already names the plane in line 35; give each plane a name "
         "of its own"
+    ],
+    "schedule_of_no_group": [
+        "39:30  electricity.schedule[1].group: 'bars' is no group of lights; did you mean 'bar'?"
     ],
     "several": [
         "3:3  enclosure.width: '60' has no unit; write for example '60 cm'",
@@ -87,6 +145,10 @@ EXPECTED = {
         "34:40  lights[1].hieght: is not known here; did you mean 'height'?",
         "36:6  planes[1].name: 'Top Plane' cannot name a plane and its map file; use small "
         "letters a-z, digits and '-' between them, at most 40",
+    ],
+    "standby_above_dimmed": [
+        "33:5  fixtures.bar.standby: 5 W is not less than the 4 W that the light draws while it "
+        "shines; look both up again"
     ],
     "spectrum_across_bands": [
         "31:5  fixtures.bar.spectrum: 500-650 nm does not begin and end at edges of the bands; "
@@ -117,6 +179,10 @@ EXPECTED = {
     ],
     "two_heights": ["33:55  lights[1].above_canopy: stands beside 'height'; write one of the two"],
     "unknown_key": ["5:3  enclosure.heigth: is not known here; did you mean 'height'?"],
+    "unknown_crop_in_library": [
+        "24:3  canopy.crop: 'letuce' is not in the crop library; did you mean 'leaf-lettuce'? "
+        "allowed: basil, leaf-lettuce, pepper, strawberry, tomato"
+    ],
     "unknown_leaf_in_library": [
         "11:10  leaves.soft.like: 'basill' is not in the leaf library; did you mean 'basil'? "
         "allowed: thin_pale_lettuce, basil, tomato, pepper, soybean, thick_dark"
@@ -130,6 +196,9 @@ EXPECTED = {
     "watts": [
         "30:5  fixtures.bar.ppf: '60 W': watts are not a photon flux; look in the data sheet for "
         "the PPF, in umol/s"
+    ],
+    "wrong_voltage": [
+        "39:3  electricity.supply: 120 V is not what the fixture 'bar' runs on; it states 200-240 V"
     ],
     "wrong_bands": ["36:1  bands: 750 nm missing; 400, 700 and 750 must be among them"],
     "yaml_surprises": [
@@ -226,7 +295,7 @@ def replace(old: str, new: str) -> str:
         ),
         (
             replace("ppf: 50 umol/s", "ppf: 50 umol/s\n    turn: 5 deg"),
-            "fixtures.bar.turn: is not known here; allowed: body, photon_flux, ppf, spectrum",
+            "fixtures.bar.turn: is not known here; allowed: body, driver, input_power, inrush",
         ),
         (
             replace("lens: lambertian", "lens: lambertian, ppf: 40 umol/s"),

@@ -103,7 +103,7 @@ def absorbed_per_batch(
     quanta = result.rows["absorbed"].transpose("batch", "channel", "sink", "traced_band").values
     chosen = quanta[:, :, sinks][..., bands].sum(axis=-1, dtype=np.float64)
     weights = np.einsum("bcs,s->bc", chosen, np.asarray(sink_share, np.float64)[sinks])
-    return np.asarray(weights @ _channel_scale(result, group), np.float64)
+    return np.asarray(weights @ channel_scale(result, group), np.float64)
 
 
 def crossed_per_batch(
@@ -140,10 +140,10 @@ def crossed_per_batch(
     }
     quanta = result.rows["crossed_sum"].isel(at).transpose("batch", "channel", "traced_band").values
     chosen = quanta[..., bands].sum(axis=-1, dtype=np.float64)
-    return np.asarray(chosen @ _channel_scale(result, group), np.float64)
+    return np.asarray(chosen @ channel_scale(result, group), np.float64)
 
 
-def _channel_scale(result: Result, group: str) -> NDArray[np.float64]:
+def channel_scale(result: Result, group: str) -> NDArray[np.float64]:
     """µmol s⁻¹ that a quantum of each channel stands for, (n_channel,); 0 outside the group."""
     scale = np.array(result.rows["channel_umol_s_per_quantum"], np.float64)
     if group != "all":

@@ -61,8 +61,46 @@ class LayerSpread:
     noise: float
 
 
+@dataclass(frozen=True)
+class FacetRows:
+    """What each leaf triangle absorbs, for rows of batches.
+
+    Attributes
+    ----------
+    pfd : numpy.ndarray (n_fold, n_facet)
+        Sums over the batches of a fold, absorbed per one-sided area, µmol m⁻² s⁻¹ per batch.
+    batches : numpy.ndarray (n_fold,)
+        Batches in each fold.
+    area, layer : numpy.ndarray (n_facet,)
+        As in `FacetLight`.
+    """
+
+    pfd: Array
+    batches: Array
+    area: Array
+    layer: NDArray[np.int64]
+
+
 def facet_light(result: Result, *, span: Span = PAR, group: str = "all") -> FacetLight:
     """Absorbed PFD of every leaf triangle.
+
+    Parameters
+    ----------
+    result, span, group
+        As for `facet_rows`.
+    """
+    rows = facet_rows(result, span=span, group=group)
+    mean, error = mean_and_error(rows.pfd, rows.batches)
+    return FacetLight(mean, error, rows.area, rows.layer)
+
+
+def has_facets(result: Result) -> bool:
+    """Whether single leaf triangles were counted."""
+    return bool(result.meta.get("told_apart", {}).get("facets"))
+
+
+def facet_rows(result: Result, *, span: Span = PAR, group: str = "all") -> FacetRows:
+    """Absorbed PFD of every leaf triangle, fold by fold.
 
     Parameters
     ----------
@@ -78,7 +116,7 @@ def facet_light(result: Result, *, span: Span = PAR, group: str = "all") -> Face
     CanopysimError
         Where facets were not counted.
     """
-    if not result.meta.get("told_apart", {}).get("facets"):
+    if not has_facets(result):
         raise CanopysimError(
             "the result does not hold single leaf triangles; set 'leaf_facets: true' under "
             "'also_count' in the scene and trace again"
@@ -94,8 +132,7 @@ def facet_light(result: Result, *, span: Span = PAR, group: str = "all") -> Face
     area = result.rows["facet_area_m2"].values[leaf]
     n_fold = len(flux)
     batches = np.bincount(np.arange(result.n_batch) % n_fold, minlength=n_fold).astype(np.float64)
-    mean, error = mean_and_error(flux / area, batches)
-    return FacetLight(mean, error, area, layer[leaf])
+    return FacetRows(flux / area, batches, area, layer[leaf])
 
 
 def layer_spreads(light: FacetLight) -> list[LayerSpread]:

@@ -15,6 +15,7 @@ from canopysim.matter.parts import Part
 from canopysim.units import format_length
 
 if TYPE_CHECKING:
+    from canopysim.light.spectrum.spectrum import Spectrum
     from canopysim.scene.schema import Scene
     from canopysim.scene.schema_light import Fixture, Light, Strip
 
@@ -53,6 +54,8 @@ class PlacedStrip:
         Photon flux over all bands at full output.
     shares : tuple of float
         Share of each band in that flux.
+    spectrum : Spectrum
+        Its light over wavelength, by which optics are averaged.
     output : float
         Share of full output.
     """
@@ -68,6 +71,7 @@ class PlacedStrip:
     across_rad: float
     flux_umol_s: float
     shares: tuple[float, ...]
+    spectrum: Spectrum
     output: float
 
 
@@ -214,6 +218,7 @@ def place_lights(scene: Scene, canopy_top_m: float) -> tuple[list[PlacedStrip], 
                         across_rad=strip.lens.across,
                         flux_umol_s=flux,
                         shares=tuple(float(v) for v in shares),
+                        spectrum=(strip.spectrum or fixture.spectrum).light,
                         output=light.output,
                     )
                 )

@@ -13,7 +13,9 @@ from canopysim.analysis.layers import lower_half_share
 from canopysim.analysis.planes import plane_statistics
 from canopysim.report import figures
 from canopysim.report.accuracy import batch_note, has_errors, reached_errors
+from canopysim.report.assimilation import assimilation_html
 from canopysim.report.conditions import condition_rows, record_rows
+from canopysim.report.electricity import electricity_html
 from canopysim.report.ends import ends_table, shown_spans, walls_parts
 from canopysim.report.markup import (
     STYLE,
@@ -25,6 +27,7 @@ from canopysim.report.markup import (
     prose,
     table_html,
 )
+from canopysim.report.penetration import penetration_html
 from canopysim.report.rows import (
     RATIO_BANDS,
     far_red_table,
@@ -110,9 +113,12 @@ def page_text(result: Result, picture: Path | None = None) -> str:
         _opening(result),
         _headline(result),
         _layers(result),
+        penetration_html(result),
+        assimilation_html(result),
         _planes(result),
         _ends(result),
         _told_apart(result),
+        electricity_html(result),
         _scene(picture),
         "<h2>Conditions</h2>\n" + pairs_html(condition_rows(result)),
         f"<h2>Method and cautions</h2>\n<p>{prose(METHOD)}</p>\n<ul>\n"

@@ -12,6 +12,7 @@ from canopysim.bands import PAR, ranges
 from canopysim.matter.enclosure import FACES
 from canopysim.matter.rough import returned_share
 from canopysim.report.defaults import DefaultUsed, defaults_used
+from canopysim.report.electricity import check_pieces
 from canopysim.report.words import count, significant
 from canopysim.units import format_share, in_centimetres
 from canopysim.world.cautions import cautions
@@ -56,8 +57,9 @@ def read_back(scene: Scene, world: World) -> RenderableType:
     ]
     if world.layers is not None:
         pieces += [_layers(world), _plants(world)]
-    if world.planes:
+    if any(not plane.is_level for plane in world.planes):
         pieces.append(_planes(world))
+    pieces += check_pieces(scene)
     asked, batch = scene.tracing.batch, world.batch_packets
     rounded = f" ({count(asked)} asked for, rounded for each strip)" if asked != batch else ""
     pieces += [
@@ -215,6 +217,8 @@ def _plants(world: World) -> Any:
         f"{layers.leaf_area.sum() / layers.ground_area:.4f}; top at "
         f"{in_centimetres(layers.top)} cm; {count(n_triangle)} leaf triangles.\n"
     )
+    if any(plane.is_level for plane in world.planes):
+        text += "Light is counted at every boundary between the layers.\n"
     return Text(text)
 
 
@@ -224,6 +228,8 @@ def _planes(world: World) -> Any:
         "Counting planes", "plane", "height, cm", "cells (x by y)", "cell, cm",
     )  # fmt: skip
     for plane in world.planes:
+        if plane.is_level:
+            continue
         cell = " x ".join(in_centimetres(v) for v in plane.cell_m)
         _row(
             table,

@@ -9,6 +9,7 @@ from canopysim.analysis.far_red import red_to_far_red
 from canopysim.analysis.layers import lower_half_share
 from canopysim.analysis.told_apart import splits_of
 from canopysim.report.accuracy import batch_note, figure_of_merit, has_errors, reached_errors
+from canopysim.report.electricity import summary_lines
 from canopysim.report.ends import ends_table, walls_text
 from canopysim.report.fitted_table import FittedTable
 from canopysim.report.rows import (
@@ -111,7 +112,7 @@ def _answers(result: Result) -> list[str]:
         if ratio.value == ratio.value:
             text = with_error(ratio.value, ratio.std_err)
             lines.append(f"Red:far-red on {name}, travelling down: {text} ({RATIO_BANDS})")
-    return [*lines, f"What the walls cost: {walls_text(result)}"]
+    return [*lines, f"What the walls cost: {walls_text(result)}", *summary_lines(result)]
 
 
 def _ending(result: Result) -> list[str]:

@@ -4,12 +4,14 @@ import math
 from collections.abc import Iterator
 
 from canopysim.bands import PAR, within
+from canopysim.scene.check_power import check_fixture_power
 from canopysim.scene.check_space import check_either_height, check_name, check_point
 from canopysim.scene.document import EntryPath
 from canopysim.scene.draft import Draft, Problem
+from canopysim.scene.light_spectrum import LightSpectrum, TableSpectrum
 from canopysim.scene.schema_light import Body, Daylight, Fixture, Strip
-from canopysim.scene.spectral import SUM_TOLERANCE, BandShares
-from canopysim.units import format_angle, format_length, format_share
+from canopysim.scene.spectral import SUM_TOLERANCE
+from canopysim.units import format_angle, format_length, format_share, shown
 
 # Results hold the sum over all groups under this name.
 RESERVED_GROUP = "all"
@@ -18,7 +20,9 @@ RESERVED_GROUP = "all"
 def check_lights(draft: Draft) -> Iterator[Problem]:
     """Check fixtures, lights and daylight."""
     for name, fixture in draft.scene.fixtures.items():
-        yield from _check_fixture(draft, ("fixtures", name), fixture)
+        wrong = list(_check_fixture(draft, ("fixtures", name), fixture))
+        yield from wrong
+        yield from check_fixture_power(draft, ("fixtures", name), fixture, light_is_sound=not wrong)
     for path, light in draft.listed("lights"):
         yield from check_name(draft, (*path, "fixture"), light.fixture, "fixtures")
         yield from _check_group(path, light.group)
@@ -35,14 +39,16 @@ def _check_group(path: EntryPath, group: str) -> Iterator[Problem]:
         yield (*path, "group"), "'all' names the sum over all groups; write another name"
 
 
-def _check_spectrum(draft: Draft, path: EntryPath, spectrum: BandShares) -> Iterator[Problem]:
+def _check_spectrum(draft: Draft, path: EntryPath, spectrum: LightSpectrum) -> Iterator[Problem]:
     misfit = spectrum.misfit(draft.scene.bands) if draft.sound("bands") else None
-    if misfit is not None:
+    if misfit is not None and isinstance(spectrum, TableSpectrum):
+        yield path, f"{shown(spectrum.name)} has no photons in the bands, {misfit} nm"
+    elif misfit is not None:
         edges = ", ".join(f"{edge:g}" for edge in draft.scene.bands)
         yield path, f"{misfit} nm does not begin and end at edges of the bands; edges are {edges}"
 
 
-def _visible_share(draft: Draft, spectrum: BandShares) -> float:
+def _visible_share(draft: Draft, spectrum: LightSpectrum) -> float:
     """Share of the photons within 400-700 nm."""
     bands = draft.scene.bands
     return float(spectrum.values(bands)[within(bands, PAR)].sum())

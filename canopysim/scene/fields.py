@@ -180,6 +180,17 @@ def _unit_schema(example: str, pattern: str) -> WithJsonSchema:
     return WithJsonSchema({"type": "string", "pattern": pattern, "examples": [example]})
 
 
+def measured(
+    parse: Callable[[str], Any], example: str, pattern: str, **limits: str
+) -> tuple[PlainValidator, WithJsonSchema]:
+    """Make validator and JSON Schema of a text with a unit that a parser of another module reads.
+
+    `limits` are those of `_limited`: least, most, more_than, less_than, as a user would write them.
+    """
+    check = _limited(parse, **limits) if limits else parse
+    return _scalar(check, f"'{example}'"), _unit_schema(example, pattern)
+
+
 _LENGTH = _unit_schema("45 cm", LENGTH_PATTERN)
 _ANGLE = _unit_schema("30 deg", r"^\s*[+-]?[0-9.]+\s*(deg|rad)\s*$")
 _SHARE = _unit_schema("12 %", r"^\s*[0-9.]+\s*%\s*$")

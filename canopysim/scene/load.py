@@ -13,6 +13,7 @@ from canopysim.errors import SceneError
 from canopysim.scene.checks import find_contradictions
 from canopysim.scene.document import Document, EntryPath, problem_line, write_path
 from canopysim.scene.draft import make_draft
+from canopysim.scene.references import with_tables
 from canopysim.scene.schema import Scene
 from canopysim.scene.yaml_text import (
     Flaw,
@@ -92,18 +93,23 @@ def load_scene_text(
 
 
 def resolve_reference(
-    scene_path: str | os.PathLike[str], text: str, allow_outside: bool = False
+    scene_path: str | os.PathLike[str],
+    text: str,
+    allow_outside: bool = False,
+    home_path: str | os.PathLike[str] | None = None,
 ) -> Path:
     """Find a file that a scene refers to.
 
     Parameters
     ----------
     scene_path : path
-        The scene file; relative references start in its folder.
+        The file that refers to it; relative references start in its folder.
     text : str
         The reference as written.
     allow_outside : bool
         Whether it may lie outside the scene's folder and the folders in it, links resolved.
+    home_path : path, optional
+        The scene itself, where another file of it refers.
 
     Returns
     -------
@@ -119,7 +125,7 @@ def resolve_reference(
         raise ValueError(f"{shown(text)} is not a file name; write a path from the scene's folder")
     folder = Path(scene_path).parent
     try:
-        home = folder.resolve()
+        home = Path(home_path or scene_path).parent.resolve()
         target = (folder / text).resolve()
         exists = target.exists()
     except (OSError, RuntimeError, ValueError):
@@ -164,6 +170,8 @@ def _tidy(schema: Any) -> None:
     default, kind = schema.get("default"), schema.get("type")
     if isinstance(default, str) and kind == "integer":
         schema["default"] = int(default)
+    if isinstance(default, str) and kind == "number":
+        schema["default"] = float(default)
     if isinstance(default, str) and kind == "boolean":
         schema["default"] = default == "true"
     if kind == "array" and schema.get("items", {}).get("type") == "number":
@@ -207,6 +215,7 @@ def _read_scene(text: str, name: str, path: Path | None, allow_outside: bool) ->
         raise SceneError([problem_line(root.place, "is not a mapping; write 'title: ...' first")])
     gathered = _Gathered(name, {name: text})
     root, unread = _with_fixture_files(root, path, allow_outside, gathered)
+    root = _with_tables(root, path, allow_outside, gathered)
     document = Document(path, name, root, gathered.sources)
     draft, problems = make_draft(document, plain(root), unread)
     for where, message in (*problems, *find_contradictions(draft)):
@@ -243,6 +252,25 @@ def _with_fixture_files(
                 unread.add(name)
     whole = Mapping(section.place, fixtures)
     return Mapping(root.place, {**root.entries, "fixtures": (key_place, whole)}), frozenset(unread)
+
+
+def _with_tables(
+    root: Mapping, path: Path | None, allow_outside: bool, gathered: _Gathered
+) -> Mapping:
+    """Put the tables that lights refer to where they name them."""
+
+    def resolve(home: Path, reference: str) -> Path:
+        return resolve_reference(home, reference, allow_outside, path)
+
+    flaws: list[Flaw] = []
+    entries = dict(root.entries)
+    for section in ("fixtures", "daylight"):
+        if section in entries:
+            place, node = entries[section]
+            node = with_tables(node, None if path is None else resolve, gathered.sources, flaws)
+            entries[section] = (place, node)
+    gathered.problems.extend((flaw.place, flaw.message) for flaw in flaws)
+    return Mapping(root.place, entries)
 
 
 def _fixture_file(

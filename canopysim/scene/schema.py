@@ -40,6 +40,8 @@ from canopysim.scene.fields import (
     refuse,
     whole,
 )
+from canopysim.scene.light_spectrum import TableSpectrum
+from canopysim.scene.schema_electricity import Electricity, Period
 from canopysim.scene.schema_enclosure import Enclosure, Face, FaceName, Patch, Surface
 from canopysim.scene.schema_light import (
     BeamWidths,
@@ -173,6 +175,9 @@ class Scene(Frozen):
     daylight: tuple[Daylight, ...] = default((), "Light that enters through an open ceiling.")
     canopy: Canopy | None = default(None, "What is planted; an empty enclosure if left out.")
     planes: tuple[Plane, ...] = default((), "Grids on which light is counted.")
+    electricity: Electricity | None = default(
+        None, "What feeds the lights, what that costs, and the hours in which they shine."
+    )
     tracing: Tracing = default({}, "How long photons are followed before the answer is given.")
     also_count: AlsoCount = default({}, "What else is counted of the same photons.")
 
@@ -277,6 +282,7 @@ __all__ = [
     "Body",
     "Canopy",
     "Daylight",
+    "Electricity",
     "Enclosure",
     "Face",
     "FaceName",
@@ -287,6 +293,7 @@ __all__ = [
     "Lens",
     "Light",
     "Patch",
+    "Period",
     "Plane",
     "Plant",
     "Planting",
@@ -295,5 +302,6 @@ __all__ = [
     "Strip",
     "SunBeam",
     "Surface",
+    "TableSpectrum",
     "Tracing",
 ]

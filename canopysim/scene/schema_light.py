@@ -29,7 +29,8 @@ from canopysim.scene.fields import (
     default,
     whole,
 )
-from canopysim.scene.spectral import Spectrum
+from canopysim.scene.light_spectrum import LightSpectrumField
+from canopysim.scene.schema_power import Powered
 from canopysim.units import shown
 
 LensWord = Literal["lambertian", "parallel"]
@@ -105,7 +106,7 @@ class Strip(Frozen):
     share: PositiveShare | None = default(
         None, "Share of the fixture's photons; an equal part of what is left if not written."
     )
-    spectrum: Spectrum | None = default(
+    spectrum: LightSpectrumField | None = default(
         None, "Make-up of this strip's photons, where it differs from the fixture's."
     )
 
@@ -120,7 +121,7 @@ class Body(Frozen):
     standoff: PositiveLength = default("2 mm", "Gap between luminous plane and the underside.")
 
 
-class Fixture(Frozen):
+class Fixture(Powered):
     """A kind of light: a body with one or more luminous strips."""
 
     body: Body | None = default(None, "The box that carries the strips.")
@@ -133,8 +134,9 @@ class Fixture(Frozen):
     photon_flux: PositiveFlux | None = default(
         None, "Photons of all bands of the scene leaving the fixture; instead of ppf."
     )
-    spectrum: Spectrum = Field(
-        description="Make-up of the photons: {400-500: 20 %, 500-600: 30 %, ...}, together 100 %."
+    spectrum: LightSpectrumField = Field(
+        description="Make-up of the photons: {400-500: 20 %, ...}, together 100 %; {like: "
+        "white_4000}, a spectrum of the library; or {file: bar.csv}, a table."
     )
 
 
@@ -204,7 +206,7 @@ class Daylight(Frozen):
     ppfd: PositiveFluxDensity = Field(
         description="Photon flux density of 400-700 nm on the plane of the opening."
     )
-    spectrum: Spectrum = Field(description="Make-up of the photons, together 100 %.")
+    spectrum: LightSpectrumField = Field(description="Make-up of the photons, together 100 %.")
     beam: SunBeam | None = default(
         None, "Direction of a parallel beam; a uniform diffuse sky if left out."
     )

@@ -5,6 +5,7 @@ from typing import Annotated, Any
 
 from pydantic import AfterValidator, Field, PlainValidator, WithJsonSchema
 
+from canopysim.library.crops import CROP_NAMES
 from canopysim.library.leaves import LEAF_NAMES
 from canopysim.scene.fields import (
     LENGTH_PATTERN,
@@ -23,6 +24,7 @@ from canopysim.scene.fields import (
     Seed,
     Share,
     UprightAngle,
+    YesNo,
     as_text,
     counted,
     default,
@@ -36,15 +38,19 @@ from canopysim.units import parse_length, shown
 MOST_LAYERS = 200
 
 
-def _library_leaf(name: str) -> str:
-    """Refuse a leaf that the library does not hold."""
-    if name not in LEAF_NAMES:
-        close = difflib.get_close_matches(name, LEAF_NAMES, n=1)
-        hint = f"did you mean '{close[0]}'? " if close else ""
-        raise ValueError(
-            f"{shown(name)} is not in the leaf library; {hint}allowed: {', '.join(LEAF_NAMES)}"
-        )
-    return name
+def _of_library(what: str, names: tuple[str, ...]) -> AfterValidator:
+    """Refuse a name that a part of the library does not hold."""
+
+    def check(name: str) -> str:
+        if name not in names:
+            close = difflib.get_close_matches(name, names, n=1)
+            hint = f"did you mean '{close[0]}'? " if close else ""
+            raise ValueError(
+                f"{shown(name)} is not in the {what} library; {hint}allowed: {', '.join(names)}"
+            )
+        return name
+
+    return AfterValidator(check)
 
 
 def _not_all_zero(whole_one: str) -> AfterValidator:
@@ -68,7 +74,7 @@ class LeafSide(Frozen):
 class LeafOptics(Frozen):
     """A kind of leaf: one from the library, or its own reflectance and transmittance."""
 
-    like: Annotated[Name, AfterValidator(_library_leaf)] | None = default(
+    like: Annotated[Name, _of_library("leaf", LEAF_NAMES)] | None = default(
         None, "A leaf of the library, such as 'pepper'."
     )
     reflectance: SpectralShare | None = default(
@@ -223,6 +229,12 @@ class Canopy(Frozen):
     )
     leaf_area_index: LeafAreaIndex | None = default(
         None, "One-sided leaf area per ground area; all blades are scaled alike to meet it."
+    )
+    crop: Annotated[Name, _of_library("crop", CROP_NAMES)] | None = default(
+        None, "Crop of the library whose leaf photosynthesis the report shows, such as 'pepper'."
+    )
+    profile: YesNo = default(
+        "false", "Count the light that passes every boundary between layers, downwards and upwards."
     )
     plantings: Annotated[tuple[Planting, ...], Field(min_length=1, max_length=100)] = Field(
         description="What is planted where."

@@ -15,6 +15,10 @@ import numpy.typing as npt
 from pydantic import PlainValidator, WithJsonSchema
 
 from canopysim.bands import range_label
+from canopysim.light.spectrum.averages import band_means
+from canopysim.light.spectrum.making import from_shares
+from canopysim.light.spectrum.pieces import Pieces
+from canopysim.light.spectrum.spectrum import Spectrum
 from canopysim.scene.fields import as_text, found, refuse
 from canopysim.units import format_share, parse_share, shown
 
@@ -91,6 +95,14 @@ class BandValues:
             )
         return out
 
+    def means(self, light: Spectrum, edges: Sequence[float]) -> FloatArray:
+        """Average over each band as a light sees it, (n_band,); see `values` for the errors."""
+        missing = self.uncovered(edges)
+        if missing is not None:
+            raise ValueError(f"no share is given for {missing} nm")
+        level = Pieces.from_ranges(self.pieces)
+        return band_means(light, level, edges).values
+
 
 @dataclass(frozen=True)
 class BandShares:
@@ -140,6 +152,15 @@ class BandShares:
                     out[band] += share * (high - low) / (to - start)
         scaled: FloatArray = out / out.sum()
         return scaled
+
+    @property
+    def light(self) -> Spectrum:
+        """The same as a spectrum, level over each range; relative."""
+        return from_shares(self.pieces)
+
+    def outside(self, edges: Sequence[float]) -> float:
+        """Share of all photons that lies in no band: none, as ranges begin and end at edges."""
+        return 0.0
 
 
 def _pieces(value: dict[Any, Any]) -> tuple[Piece, ...]:
@@ -196,20 +217,15 @@ def read_band_shares(value: object) -> BandShares:
     return BandShares(pieces)
 
 
-_SHARE_SCHEMA = {"type": "string", "pattern": r"^\s*[0-9.]+\s*%\s*$"}
-_RANGES_SCHEMA = {
+SHARE_SCHEMA = {"type": "string", "pattern": r"^\s*[0-9.]+\s*%\s*$"}
+RANGES_SCHEMA = {
     "type": "object",
-    "patternProperties": {r"^[0-9.]+\s*[-–]\s*[0-9.]+(\s*nm)?$": _SHARE_SCHEMA},
+    "patternProperties": {r"^[0-9.]+\s*[-–]\s*[0-9.]+(\s*nm)?$": SHARE_SCHEMA},
     "additionalProperties": False,
     "minProperties": 1,
 }
 SpectralShare = Annotated[
     BandValues,
     PlainValidator(read_band_values, json_schema_input_type=Any),
-    WithJsonSchema({"anyOf": [_SHARE_SCHEMA, _RANGES_SCHEMA]}),
-]
-Spectrum = Annotated[
-    BandShares,
-    PlainValidator(read_band_shares, json_schema_input_type=Any),
-    WithJsonSchema(_RANGES_SCHEMA),
+    WithJsonSchema({"anyOf": [SHARE_SCHEMA, RANGES_SCHEMA]}),
 ]

@@ -260,7 +260,9 @@ def label(world: World, rows: BatchRows, meta: dict[str, Any]) -> Result:
         books = books.assign(_facets(world))
     return Result(
         layers=_layers(labeller, rows),
-        planes={p.name: _plane(labeller, rows, i) for i, p in enumerate(world.planes)},
+        planes={
+            p.name: _plane(labeller, rows, i) for i, p in enumerate(world.planes) if not p.is_level
+        },
         ends=_ends(labeller, rows, launched),
         launched=launched,
         rows=books,

@@ -98,8 +98,10 @@ class TargetWatch:
                     self._names.append(f"layer {layer + 1}")
                     self._wanted.append(target["layers"])
         if "planes" in target:
-            self._n_plane = len(world.planes)
-            for plane in world.planes:
+            # The boundaries between layers come last; nobody aims at them.
+            named = [plane for plane in world.planes if not plane.is_level]
+            self._n_plane = len(named)
+            for plane in named:
                 self._names.append(f"plane {plane.name}")
                 self._wanted.append(target["planes"])
 

@@ -19,7 +19,7 @@ DIFFUSE, SPECULAR, TRANSMIT = 0, 1, 2
 
 # Counts up when the same world gives other histories than before: part of the world's digest, so
 # that a run is never taken up by a program that would trace it differently.
-HISTORY_VERSION = 2
+HISTORY_VERSION = 3
 
 # Quanta of a packet whose band shares sum to one. A deposit is rounded to one quantum, so a history
 # of 10^3 meetings is off by less than 10^-6 of its launch weight; a batch of 2^24 packets stays
@@ -58,20 +58,21 @@ class WorldArrays(NamedTuple):
     triangle_id: I32  # (8 n_block,) by slot: block times eight plus lane; -1 in empty lanes
     triangle_place: I32  # (8 n_block,)
     place_kind: I32  # (n_place,)
-    place_surface: I32  # (n_place,)
+    place_surface: I32  # (n_place,) row of its optics under the first spectrum
     place_sink: I32  # (n_place,)
     place_layered: I32  # (n_place,)
     place_solid: I32  # (n_place,) 1: its inside must not be reachable
-    absorb: I64  # (n_surface, 2 sides, n_band) in 2^-24
-    ways: F32  # (n_surface, 2 sides, 3 ways, n_band) share of what is not absorbed
-    way_open: I32  # (n_surface, 2 sides, 3 ways) whether any band goes that way
-    rough: F32  # (n_surface,) tangent of the tilt that half of a mirror's facets stay below
+    absorb: I64  # (n_row, 2 sides, n_band) in 2^-24; n_row = n_spectrum n_surface
+    ways: F32  # (n_row, 2 sides, 3 ways, n_band) share of what is not absorbed
+    way_open: I32  # (n_row, 2 sides, 3 ways) whether any band goes that way
+    rough: F32  # (n_row,) tangent of the tilt that half of a mirror's facets stay below
     layer_floor: F32  # (n_layer,) lower height of each layer, top layer first, m
     plane: F32  # (n_plane, 7) height, low x, low y, high x, high y, cells per m in x, in y
     plane_cells: I64  # (n_plane, 3) cells in x, in y, first bin
     strip: F32  # (n_strip, 16) centre, axes x y z, half length, half width, m along, m across
     strip_lens: I32  # (n_strip,)
     strip_channel: I32  # (n_strip,)
+    strip_optics: I32  # (n_strip,) first row of the optics under its spectrum
     strip_quanta: I64  # (n_strip, n_band) launch weight of a packet
     sizes: I64  # (4,) n_channel, n_sink, n_band, n_plane_bin
 

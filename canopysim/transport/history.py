@@ -183,6 +183,7 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
         Scratch for the walk through the tree.
     """
     channel = world.strip_channel[strip]
+    optics = world.strip_optics[strip]
     for band in range(w.shape[0]):
         w[band] = world.strip_quanta[strip, band]
     ox, oy, oz, dx, dy, dz = launch(world, strip, key0, key1, batch, photon)
@@ -281,7 +282,7 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
         sink = np.int64(world.place_sink[place])
         if world.place_layered[place] == 1:
             sink += 2 * _layer_of(world, z) + side
-        surface = world.place_surface[place]
+        surface = world.place_surface[place] + optics
         facet = np.int64(-1)
         if splits is not None and triangle >= 0:
             facet = np.int64(world.triangle_id[triangle])

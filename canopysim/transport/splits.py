@@ -52,7 +52,9 @@ def split_own(world, splits, channel, sink, surface, side, w):
     """
     if splits.passed.shape[0] == 0:
         return
-    first = splits.absorbed.shape[1] - splits.passed.shape[0] + 3 * surface
+    n = splits.passed.shape[0]
+    # A surface has one row of optics for each spectrum, but one sensitivity.
+    first = splits.absorbed.shape[1] - n + (3 * surface) % n
     for way in range(3):
         if world.way_open[surface, side, way] == 1:
             for band in range(w.shape[0]):
@@ -64,7 +66,7 @@ def split_own(world, splits, channel, sink, surface, side, w):
 def split_way(splits, surface, way):
     """Count a way taken at a surface: every later tally has it as a factor."""
     if splits.passed.shape[0] > 0:
-        splits.passed[3 * surface + way] += 1
+        splits.passed[(3 * surface) % splits.passed.shape[0] + way] += 1
 
 
 @jit

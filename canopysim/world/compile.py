@@ -19,10 +19,16 @@ from canopysim.world.faces import face_places, wall_parts
 from canopysim.world.layers import LayerTable, layer_table
 from canopysim.world.meshes import by_slot, check_parts, has_area, soup
 from canopysim.world.optics import OpticsTable
-from canopysim.world.planes import PlaneTable, plane_arrays, plane_tables, refuse_high_planes
+from canopysim.world.planes import (
+    PlaneTable,
+    level_tables,
+    plane_arrays,
+    plane_tables,
+    refuse_high_planes,
+)
 from canopysim.world.sinks import BODY, FACE, LEAF, STEM, UNTRACED, Places, Sink
 from canopysim.world.splits import SplitPlan, split_plan
-from canopysim.world.strips import Channel, daylight_strips, launch_tables
+from canopysim.world.strips import Channel, daylight_strips, launch_tables, spectra_of
 
 if TYPE_CHECKING:
     from canopysim.scene.schema import Scene
@@ -59,7 +65,7 @@ class World:
     layers : LayerTable or None
         None without a canopy.
     planes : tuple of PlaneTable
-        Counting planes.
+        Counting planes; last the boundaries between layers, where they are asked for.
     parts : tuple of Part
         Named meshes, for pictures and checks.
     strips : tuple of PlacedStrip
@@ -134,9 +140,10 @@ def compile_world(
     strips = placed + daylight_strips(scene)
     planes = plane_tables(scene, canopy_top)
     refuse_high_planes(scene, planes)
+    planes += level_tables(scene, layers, sum(2 * p.cells[0] * p.cells[1] for p in planes))
     size = scene.enclosure.size
 
-    optics = OpticsTable(scene)
+    optics = OpticsTable(scene, spectra_of(strips))
     places = Places(n_layer=0 if layers is None else len(layers.leaf_area))
     part_place = []
     for part in plants + bodies:
@@ -198,6 +205,7 @@ def compile_world(
         strip=table.strip,
         strip_lens=table.lens,
         strip_channel=table.channel,
+        strip_optics=table.spectrum * np.int32(len(optics.names)),
         strip_quanta=table.quanta,
         sizes=np.array(
             [len(table.channels), len(sinks), len(scene.bands) - 1,

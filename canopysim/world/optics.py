@@ -12,22 +12,29 @@ from canopysim.matter.optics import leaf_values
 from canopysim.transport.arrays import ABSORB_ONE, DIFFUSE, SPECULAR, TRANSMIT
 
 if TYPE_CHECKING:
+    from canopysim.light.spectrum.spectrum import Spectrum
     from canopysim.scene.schema import Scene
 
 Array = NDArray[np.float64]
 
 
 class OpticsTable:
-    """Rows of reflectance and transmittance, one for each material that is met.
+    """Rows of reflectance and transmittance, one for each material that is met and light it meets.
+
+    The rows of all materials under the first spectrum come first, then those under the second: a
+    packet adds its spectrum's first row to the number of the material.
 
     Parameters
     ----------
     scene : Scene
         Its surfaces and leaves are looked up by name.
+    lights : list of Spectrum
+        The spectra of all strips, each once.
     """
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(self, scene: Scene, lights: list[Spectrum]) -> None:
         self._scene = scene
+        self._lights = lights
         self._rows: list[Array] = []
         self._rough: list[float] = []
         self._known: dict[tuple[str, str], int] = {}
@@ -36,20 +43,22 @@ class OpticsTable:
         """Row of an opaque surface: both sides alike."""
         if ("surface", name) not in self._known:
             surface = self._scene.surfaces[name]
-            side = np.zeros((3, len(self._scene.bands) - 1))
-            side[DIFFUSE] = surface.diffuse.values(self._scene.bands)
-            side[SPECULAR] = surface.specular.values(self._scene.bands)
-            self._append(("surface", name), np.stack([side, side]), math.tan(surface.spread))
+            rows = np.zeros((len(self._lights), 2, 3, len(self._scene.bands) - 1))
+            for row, light in zip(rows, self._lights, strict=True):
+                row[:, DIFFUSE] = surface.diffuse.means(light, self._scene.bands)
+                row[:, SPECULAR] = surface.specular.means(light, self._scene.bands)
+            self._append(("surface", name), rows, math.tan(surface.spread))
         return self._known["surface", name]
 
     def leaf(self, name: str) -> int:
         """Row of a bi-Lambertian leaf: reflected and transmitted by cosine, each side its own."""
         if ("leaf", name) not in self._known:
-            values = leaf_values(self._scene.leaves[name], self._scene.bands)
-            sides = np.zeros((2, 3, len(self._scene.bands) - 1))
-            sides[:, DIFFUSE] = values[:, 0]
-            sides[:, TRANSMIT] = values[:, 1]
-            self._append(("leaf", name), sides)
+            rows = np.zeros((len(self._lights), 2, 3, len(self._scene.bands) - 1))
+            for row, light in zip(rows, self._lights, strict=True):
+                values = leaf_values(self._scene.leaves[name], self._scene.bands, light)
+                row[:, DIFFUSE] = values[:, 0]
+                row[:, TRANSMIT] = values[:, 1]
+            self._append(("leaf", name), rows)
         return self._known["leaf", name]
 
     @property
@@ -57,15 +66,15 @@ class OpticsTable:
         """What each row is, such as ``surface lining`` or ``leaf pepper``."""
         return [f"{what} {name}" for what, name in self._known]
 
-    def _append(self, key: tuple[str, str], sides: Array, rough: float = 0.0) -> None:
+    def _append(self, key: tuple[str, str], rows: Array, rough: float = 0.0) -> None:
         self._known[key] = len(self._rows)
-        self._rows.append(sides)
+        self._rows.append(rows)
         self._rough.append(rough)
 
     @property
     def rough(self) -> NDArray[np.float32]:
         """Roughness of each row: tangent of the tilt that half of a mirror's facets stay below."""
-        return np.array(self._rough, np.float32)
+        return np.tile(np.array(self._rough, np.float32), len(self._lights))
 
     def arrays(self) -> tuple[NDArray[np.int64], NDArray[np.float32], NDArray[np.int32]]:
         """Tables for the kernels.
@@ -80,7 +89,9 @@ class OpticsTable:
             1 where any band goes that way.
         """
         n_band = len(self._scene.bands) - 1
-        rows = np.stack(self._rows) if self._rows else np.zeros((0, 2, 3, n_band))
+        rows = np.zeros((0, 2, 3, n_band))
+        if self._rows:
+            rows = np.concatenate(np.stack(self._rows, axis=1))
         kept = rows.sum(2)
         absorb: NDArray[np.int64] = np.rint((1.0 - np.minimum(kept, 1.0)) * ABSORB_ONE).astype(
             np.int64

@@ -12,6 +12,10 @@ from canopysim.errors import SceneError
 
 if TYPE_CHECKING:
     from canopysim.scene.schema import Scene
+    from canopysim.world.layers import LayerTable
+
+# No plane of a scene has a blank in its name.
+LEVEL = "level "
 
 
 @dataclass(frozen=True)
@@ -24,6 +28,11 @@ class PlaneTable:
     high: tuple[float, float]
     cells: tuple[int, int]
     first_bin: int
+
+    @property
+    def is_level(self) -> bool:
+        """Whether it parts two layers, or ends them, rather than being asked for by name."""
+        return self.name.startswith(LEVEL)
 
     @property
     def cell_m(self) -> tuple[float, float]:
@@ -50,6 +59,37 @@ def plane_tables(scene: Scene, canopy_top: float) -> list[PlaneTable]:
         tables.append(PlaneTable(plane.name, height, low, high, (nx, ny), first))
         first += 2 * nx * ny
     return tables
+
+
+def level_tables(scene: Scene, layers: LayerTable | None, first: int) -> list[PlaneTable]:
+    """Planes of one cell at every boundary between layers, where the scene asks for the profile.
+
+    Parameters
+    ----------
+    scene : Scene
+        With ``canopy.profile``.
+    layers : LayerTable or None
+        Level 0 is the top of the first layer, level i the bottom of layer i.
+    first : int
+        First bin that is free.
+
+    Returns
+    -------
+    list of PlaneTable
+        They reach beyond the walls by a metre, so that rounding loses no crossing beside a wall.
+        The lowest lies one float32 step under the lowest leaf: in it, it would not see that leaf.
+    """
+    if scene.canopy is None or not scene.canopy.profile or layers is None:
+        return []
+    width, depth, _ = scene.enclosure.size
+    heights = [float(layers.z_top[0]), *(float(z) for z in layers.z_bottom)]
+    heights[-1] = max(0.0, float(np.nextafter(np.float32(heights[-1]), np.float32(-1.0))))
+    return [
+        PlaneTable(
+            f"{LEVEL}{i}", height, (-1.0, -1.0), (width + 1.0, depth + 1.0), (1, 1), first + 2 * i
+        )
+        for i, height in enumerate(heights)
+    ]
 
 
 def plane_arrays(

@@ -15,6 +15,7 @@ from canopysim.matter.enclosure import face_rectangles
 from canopysim.transport.arrays import BEAM, LAMBERTIAN, PACKET_QUANTA, PARALLEL
 
 if TYPE_CHECKING:
+    from canopysim.light.spectrum.spectrum import Spectrum
     from canopysim.scene.schema import Scene
 
 LENS_CODE = {"lambertian": LAMBERTIAN, "beam": BEAM, "parallel": PARALLEL}
@@ -57,6 +58,7 @@ class LaunchTables:
     strip: NDArray[np.float32]
     lens: NDArray[np.int32]
     channel: NDArray[np.int32]
+    spectrum: NDArray[np.int32]
     quanta: NDArray[np.int64]
     first: NDArray[np.int64]
     channels: tuple[Channel, ...]
@@ -117,10 +119,16 @@ def daylight_strips(scene: Scene) -> list[PlacedStrip]:
                     across_rad=0.0,
                     flux_umol_s=light.ppfd / par * area,
                     shares=tuple(float(v) for v in shares),
+                    spectrum=light.spectrum.light,
                     output=1.0,
                 )
             )
     return strips
+
+
+def spectra_of(strips: list[PlacedStrip]) -> list[Spectrum]:
+    """List the spectra of all strips, each once, in the order in which they come."""
+    return list(dict.fromkeys(s.spectrum for s in strips))
 
 
 def launch_tables(strips: list[PlacedStrip], batch: int) -> LaunchTables:
@@ -142,7 +150,7 @@ def launch_tables(strips: list[PlacedStrip], batch: int) -> LaunchTables:
     packets = [max(1, round(batch * s.flux_umol_s / total)) for s in strips]
     members: dict[tuple[object, ...], list[int]] = {}
     for i, (s, n) in enumerate(zip(strips, packets, strict=True)):
-        members.setdefault((s.light, s.shares, s.flux_umol_s, n), []).append(i)
+        members.setdefault((s.light, s.shares, s.spectrum, s.flux_umol_s, n), []).append(i)
     channels: list[Channel] = []
     number = np.empty(len(strips), np.int32)
     for mine in members.values():
@@ -167,6 +175,7 @@ def launch_tables(strips: list[PlacedStrip], batch: int) -> LaunchTables:
         strip=np.array(rows, np.float32),
         lens=np.array([LENS_CODE[s.lens] for s in strips], np.int32),
         channel=number,
+        spectrum=np.array([spectra_of(strips).index(s.spectrum) for s in strips], np.int32),
         quanta=np.rint(np.array([s.shares for s in strips]) * PACKET_QUANTA).astype(np.int64),
         first=np.concatenate([[0], np.cumsum(packets)]).astype(np.int64),
         channels=tuple(channels),
