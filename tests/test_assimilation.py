@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import copy
-import itertools
 from dataclasses import replace
-from importlib.resources import files
 
 import numpy as np
 import pytest
 from build import scene_of
 from conftest import P_FAIL
 from fake_result import fake_result
-from scipy import integrate, optimize, stats
+from scipy import integrate, stats
 from test_canopy_light import discs
 from test_profile_traced import bay, run
 from test_report import read
@@ -22,63 +20,16 @@ import canopysim
 from canopysim.analysis.assimilation import CAUTION, MOL_PER_KWH, Assimilation, assimilation
 from canopysim.analysis.leaf_response import (
     LeafResponse,
-    compensation_point,
     gross,
     net,
-    useful_far_red,
 )
-from canopysim.analysis.noise_free import noise_free
 from canopysim.errors import CanopysimError
-from canopysim.library.crops import CROP_NAMES, UNITS, Crop, Parameter, library_crop, read_crop
+from canopysim.library.crops import UNITS, Crop, Parameter, library_crop
 from canopysim.report.assimilation import assimilation_table, canopy_table, crop_table
 from canopysim.report.page import page_text
 from canopysim.report.words import with_error
 
 LEAF = LeafResponse(pm=25.0, phi=0.05, theta=0.7, rd=1.0)
-LIGHT = np.array([50.0, 200.0, 500.0, 1000.0, 2000.0])
-
-
-# One leaf -----------------------------------------------------------------------------------------
-
-
-def test_leaf_values_by_hand():
-    """Pm 25, φ 0.05, θ 0.7: five values worked out apart."""
-    assert gross(LIGHT, LEAF) == pytest.approx(
-        [2.4221, 8.6337, 16.1528, 20.6445, 22.9494], abs=5e-5
-    )
-    assert net(LIGHT, LEAF) == pytest.approx(gross(LIGHT, LEAF) - 1.0)
-    assert gross(0.0, LEAF) == 0.0
-
-
-@pytest.mark.parametrize("theta", [0.0, 1e-9, 0.3, 0.7, 0.95, 1.0])
-def test_the_response_is_the_lower_root_of_its_quadratic(theta):
-    leaf = replace(LEAF, theta=theta)
-    light = np.geomspace(0.01, 5000, 60)
-    p = gross(light, leaf)
-    supply = 0.05 * light
-    assert theta * p**2 - (supply + 25) * p + supply * 25 == pytest.approx(0, abs=1e-9)
-    assert (p <= np.minimum(supply, 25.0) * (1 + 1e-12)).all()
-    assert (np.diff(p) >= -1e-12).all()
-    if theta < 1e-6:
-        assert p == pytest.approx(supply * 25 / (supply + 25), rel=1e-6)
-    if theta == 1.0:
-        assert p == pytest.approx(np.minimum(supply, 25.0), rel=1e-9)
-
-
-def test_a_leaf_breaks_even_at_its_compensation_point():
-    for rd, theta in itertools.product((0.5, 1.0, 3.0, 20.0), (0.0, 0.5, 0.7, 1.0)):
-        leaf = LeafResponse(25.0, 0.05, theta, rd)
-        at = float(compensation_point(leaf))
-        assert float(net(at, leaf)) == pytest.approx(0.0, abs=1e-9)
-        root = optimize.brentq(lambda x, leaf=leaf: float(net(x, leaf)), 0.0, 1e5)
-        assert at == pytest.approx(root, rel=1e-6)
-    assert np.isinf(compensation_point(LeafResponse(25.0, 0.05, 0.7, 25.0)))
-    # A leaf without capacity and without light gives nothing, rather than an error.
-    assert gross(0.0, LeafResponse(0.0, 0.05, 0.7, 0.0)) == 0.0
-
-
-def test_far_red_counts_at_most_three_tenths_of_both():
-    assert useful_far_red([0.0, 70.0, 70.0], [10.0, 20.0, 90.0]) == pytest.approx([0.0, 20.0, 30.0])
 
 
 # A canopy with known answers ----------------------------------------------------------------------
@@ -191,97 +142,6 @@ def test_errors_of_layer_means_cover():
         )
 
 
-# Noise in a curved sum ----------------------------------------------------------------------------
-
-
-def test_extrapolation_is_exact_for_cubics():
-    """All outcomes of four rows: the mean over them is the function of the true light, exactly."""
-    rows = np.array(list(itertools.product((0.0, 3.0), repeat=4)))
-    for power, exact in ((1, True), (2, True), (3, True), (4, False)):
-        found = [
-            noise_free(lambda x, power=power: x**power, r[:, None], np.ones(4)).value[0]
-            for r in rows
-        ]
-        raw = np.mean(rows.mean(axis=1) ** power)
-        assert (abs(np.mean(found) / 1.5**power - 1) < 1e-12) == exact
-        assert (abs(raw / 1.5**power - 1) < 1e-12) == (power == 1)
-    # Two rows are enough for a square, and uneven rows too.
-    pairs = np.array(list(itertools.product((0.0, 3.0), repeat=3)))
-    uneven = [np.array([[a], [b + c]]) for a, b, c in pairs]
-    found = [noise_free(lambda x: x**2, r, np.array([1.0, 2.0])) for r in uneven]
-    assert np.mean([f.value[0] for f in found]) == pytest.approx(1.5**2)
-    assert np.isnan([f.remainder[0] for f in found]).all()
-
-
-N_LEAF = 3000
-
-
-def noisy_leaves(rng: np.random.Generator, hits: float, n_row: int = 8) -> np.ndarray:
-    """Rows of light on leaves of known mean, as noisy and skewed as `hits` packets a leaf are."""
-    true = true_light()
-    arrived = rng.gamma(hits / n_row * true / true.mean(), 1.0, (n_row, len(true)))
-    return arrived * true.mean() * n_row / hits
-
-
-def true_light() -> np.ndarray:
-    """Light on leaves, from shade to bright, µmol m⁻² s⁻¹: even steps of a gamma distribution."""
-    return stats.gamma.ppf((np.arange(N_LEAF) + 0.5) / N_LEAF, 1.5, scale=120.0)
-
-
-def sums(light: np.ndarray) -> np.ndarray:
-    """Mean rate, and share of leaves in less light than breaks even and in more than 300."""
-    rate = net(light, LEAF).mean()
-    return np.array([rate, (light < 60.0).mean(), (light > 300.0).mean()])
-
-
-@pytest.mark.parametrize("hits", [60.0, 200.0])
-def test_noise_is_taken_out_and_errors_cover(hits):
-    """200 runs: no bias within their own spread, where the raw sums are far off.
-
-    With 60 packets a leaf the noise is 13 %. With eight rows the error of a run is rough: its mean
-    square is compared with the spread between runs.
-    """
-    rng = np.random.default_rng(int(hits))
-    truth = sums(true_light())
-    runs = [noise_free(sums, noisy_leaves(rng, hits), np.ones(8)) for _ in range(200)]
-    values, raws = np.array([r.value for r in runs]), np.array([r.raw for r in runs])
-    error = values.std(axis=0, ddof=1) / np.sqrt(200)
-    z = (values.mean(axis=0) - truth) / error
-    assert np.abs(z[0]) < stats.norm.isf(P_FAIL / 8), z
-    # Steps have further terms; they stay within what the two orders tell.
-    told = np.mean([r.remainder for r in runs], axis=0)
-    assert (np.abs(values.mean(axis=0) - truth) < stats.norm.isf(P_FAIL / 8) * error + told).all()
-    raw_z = (raws.mean(axis=0) - truth) / (raws.std(axis=0, ddof=1) / np.sqrt(200))
-    assert raw_z[0] < -5  # a concave answer reads too low
-    ratio = np.mean([r.std_err**2 for r in runs], axis=0) / values.var(axis=0, ddof=1)
-    spread = stats.norm.isf(P_FAIL / 12) * np.sqrt(2 / 199 + 2 / 7 / 200)
-    assert (ratio > 1 - spread).all(), ratio
-    assert ratio[0] < 1 + spread, ratio
-    # For steps it errs on the wide side, by about twice.
-    assert (ratio[1:] < 3**2).all(), ratio
-
-
-def test_too_few_packets_are_told_by_the_remainder():
-    """With one packet in two leaves nothing can be told, and the remainder says so."""
-    rng = np.random.default_rng(1)
-    few = noise_free(sums, noisy_leaves(rng, 0.5), np.ones(8))
-    many = noise_free(sums, noisy_leaves(rng, 200.0), np.ones(8))
-    truth = sums(true_light())[0]
-    assert few.remainder[0] > 0.02 * truth
-    assert many.remainder[0] < 0.002 * truth
-    assert abs(few.value[0] - truth) < 5 * few.remainder[0]
-
-
-def test_one_row_and_empty_rows():
-    rows = noisy_leaves(np.random.default_rng(2), 50.0)
-    one = noise_free(sums, rows[:1], np.ones(1))
-    assert (one.value == one.raw).all()
-    assert np.isnan([one.std_err, one.remainder]).all()
-    padded = np.concatenate([rows, np.zeros((3, rows.shape[1]))])
-    same = noise_free(sums, padded, np.array([1.0] * 8 + [0.0] * 3))
-    assert (same.value == noise_free(sums, rows, np.ones(8)).value).all()
-
-
 # Traced leaves ------------------------------------------------------------------------------------
 
 
@@ -336,45 +196,6 @@ def test_triangles_and_layers_hold_the_same_light(few_and_many):
         assert by_layer.net == by_layer.of_mean
         # Layers are clipped, triangles go by their middle: nearly the same.
         assert by_layer.net.value == pytest.approx(found.of_mean.value, rel=0.05)
-
-
-# The library --------------------------------------------------------------------------------------
-
-
-def test_every_crop_of_the_library_is_whole():
-    folder = files("canopysim.library").joinpath("crops")
-    names = {p.name.removesuffix(".yaml") for p in folder.iterdir() if p.name.endswith(".yaml")}
-    assert names == set(CROP_NAMES)
-    for name in CROP_NAMES:
-        crop = library_crop(name)
-        at = float(compensation_point(LeafResponse.of(crop)))
-        assert 10.0 < at < 50.0
-        assert all(getattr(crop, key).source for key in UNITS)
-
-
-def test_an_unknown_crop_is_named_with_the_list():
-    with pytest.raises(CanopysimError, match=r"did you mean 'pepper'\? allowed: basil, leaf-lett"):
-        library_crop("peper")
-
-
-@pytest.mark.parametrize(
-    ("old", "new", "message"),
-    [
-        ("value: 20", "value: 30", "pm is 30; allowed is more than 0, and its own range 15 to 25"),
-        ("value: 20", "value: many", "cannot be read"),
-        ("unit: mol mol-1", "unit: g", "phi is in 'g'; allowed is 'mol mol-1'"),
-        ("high: 0.95", "high: 1.2", "theta reaches 1.2; at most 1"),
-        ("parameters:", "parameter:", "cannot be read"),
-        ("value: 20\n    low: 15", "value: 1\n    low: 1", "rd is not below pm"),
-        ("title:", "- title:", "cannot be read"),
-    ],
-)
-def test_a_crop_file_that_cannot_be_is_refused(old, new, message):
-    text = files("canopysim.library").joinpath("crops", "pepper.yaml").read_text("utf-8")
-    assert old in text
-    with pytest.raises(CanopysimError, match=message):
-        read_crop("mine", text.replace(old, new))
-    assert read_crop("mine", text).pm == library_crop("pepper").pm
 
 
 # For people ---------------------------------------------------------------------------------------

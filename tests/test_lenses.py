@@ -25,7 +25,10 @@ TURNS = [(0, 0, 0), (90, 0, 0), (30, 0, 40), (0, 90, 0), (0, -90, 0), (200, 35, 
 def launches(world, n):
     out = np.empty((n, 6), np.float32)
     for photon in range(n):
-        out[photon] = launch(world, 0, np.uint32(11), np.uint32(0), 0, photon)
+        out[photon] = launch(
+            world.strip, world.strip_lens, world.strip_table, world.lens_numbers, 0,
+            np.uint32(11), np.uint32(0), 0, photon,
+        )  # fmt: skip
     return out
 
 

@@ -179,8 +179,9 @@ def test_stems_hide_the_lowest_boundary_from_the_books_alone():
     told = profile(run(data, parts, 3), span=BLUE)
     assert np.isnan(told.net[:, -1]).all()
     assert np.isfinite(told.net[:, :-1]).all()
-    found = penetration(run(data, parts, 3), span=BLUE)
-    assert found.n_boundary == 4
+    blind = run(data, parts, 3)
+    assert penetration(blind, span=BLUE).n_boundary == 4
+    assert "at the top of the lowest layer." in page_text(blind)
 
 
 # k of known canopies ------------------------------------------------------------------------------
@@ -286,7 +287,8 @@ def test_the_torture_scene_counts_the_same_with_levels(tmp_path, monkeypatch):
     data = torture(2000)
     data["planes"] = data["planes"][1:3]
     counting = copy.deepcopy(data)
-    counting["canopy"] |= {"profile": "true", "crop": "basil"}
+    assert data["canopy"].pop("profile") == "true"
+    counting["canopy"]["crop"] = "basil"
     one, other = run(data, None, 3), run(counting, None, 3)
     assert (one.rows["absorbed"].values == other.rows["absorbed"].values).all()
     assert list(one.planes) == list(other.planes)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from build import WHITE, plain_box
+from photometric_files import front_lopsided, lm63, long_bar
 
 
 def torture(batch: int = 2000) -> dict:
@@ -14,7 +15,8 @@ def torture(batch: int = 2000) -> dict:
         "strips": [
             {"length": "28 cm", "width": "1 cm", "at": ["0 cm", "-1.4 cm"],
              "lens": {"beam": {"along": "120 deg", "across": "35 deg"}}},
-            {"length": "28 cm", "width": "1 cm", "at": ["0 cm", "1.4 cm"], "lens": "lambertian",
+            {"length": "28 cm", "width": "1 cm", "at": ["0 cm", "1.4 cm"],
+             "lens": {"table": lm63(long_bar, h=range(0, 361, 30))},
              "spectrum": {"600-700": "60 %", "700-750": "40 %"}, "share": "40 %"},
         ],
     }  # fmt: skip
@@ -22,6 +24,16 @@ def torture(batch: int = 2000) -> dict:
         "photon_flux": "12 umol/s",
         "spectrum": {"700-800": "100 %"},
         "strips": [{"length": "10 cm", "width": "5 mm", "lens": "parallel", "tilt": "10 deg"}],
+    }
+    # Measured whole, with its body: a lopsided light that also goes upwards, through the body.
+    flood = {
+        "body": {"length": "12 cm", "width": "6 cm", "height": "4 cm", "surface": "glossy"},
+        "photometry": {
+            "table": lm63(front_lopsided, h=range(0, 361, 15), size=(0.05, 0.1, 0.0)),
+            "intensity": "candela",
+        },
+        "ppf": "15 umol/s",
+        "spectrum": {"like": "white_4000"},
     }
     leaf = {
         "reflectance": {"400-700": "9 %", "700-800": "45 %"},
@@ -66,13 +78,13 @@ def torture(batch: int = 2000) -> dict:
                     "blade_length": "6 cm", "blade_width": "4 cm", "branches": "2"},
         },
         canopy={
-            "layers": "4", "leaf_area_index": "0.8", "seed": "4",
+            "layers": "4", "leaf_area_index": "0.8", "seed": "4", "profile": "true",
             "plantings": [
                 {"plant": "herb", "columns": "2", "rows": "2", "base": "16 cm"},
                 {"plant": "low", "positions": [["45 cm", "35 cm"]], "base": "12 cm"},
             ],
         },
-        fixtures={"bar": bar, "pencil": pencil},
+        fixtures={"bar": bar, "pencil": pencil, "flood": flood},
         lights=[
             {"fixture": "bar", "group": "top", "at": ["45 cm", "35 cm"], "height": "85 cm",
              "row": {"count": "2", "gap": "15 cm", "direction": "depth"}},
@@ -80,6 +92,8 @@ def torture(batch: int = 2000) -> dict:
              "turn": "-90 deg", "tilt": "80 deg", "output": "60 %"},
             {"fixture": "pencil", "group": "far-red", "at": ["70 cm", "20 cm"],
              "height": "70 cm", "turn": "30 deg", "pitch": "15 deg", "tilt": "-20 deg"},
+            {"fixture": "flood", "at": ["75 cm", "55 cm"], "height": "60 cm", "turn": "40 deg",
+             "tilt": "-35 deg"},
         ],
         daylight=[
             {"ppfd": "40 umol/m2/s", "spectrum": {"400-700": "80 %", "700-800": "20 %"}},

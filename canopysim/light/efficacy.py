@@ -10,7 +10,6 @@ from canopysim.light.placing import strip_fluxes
 from canopysim.light.spectrum.making import mixed
 from canopysim.light.spectrum.measures import photon_energy, photons_per_joule, ppe_bound
 from canopysim.light.spectrum.spectrum import Spectrum
-from canopysim.scene.spectral import BandShares
 
 if TYPE_CHECKING:
     from canopysim.scene.schema_light import Fixture
@@ -64,8 +63,8 @@ def efficacy_bound(fixture: Fixture, edges: Edges) -> EfficacyBound:
     for strip, (flux, _) in zip(fixture.strips, fluxes, strict=True):
         spectrum = strip.spectrum or fixture.spectrum
         lights.append((spectrum.light.with_photons(flux), 1.0))
-        if isinstance(spectrum, BandShares):
-            pieces = spectrum.pieces
+        pieces = getattr(spectrum, "pieces", None)
+        if pieces is not None:
             total = sum(share for _, _, share in pieces)
             least_power += sum(
                 flux * share / total / photon_energy(high) for _, high, share in pieces

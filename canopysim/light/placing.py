@@ -11,10 +11,13 @@ from numpy.typing import NDArray
 
 from canopysim.bands import within
 from canopysim.errors import SceneError
+from canopysim.light.photometry import flux as light_of
+from canopysim.light.spectrum.measures import umol_per_klm
 from canopysim.matter.parts import Part
 from canopysim.units import format_length
 
 if TYPE_CHECKING:
+    from canopysim.light.photometry import Distribution
     from canopysim.light.spectrum.spectrum import Spectrum
     from canopysim.scene.schema import Scene
     from canopysim.scene.schema_light import Fixture, Light, Strip
@@ -47,9 +50,13 @@ class PlacedStrip:
     length_m, width_m : float
         Luminous rectangle.
     lens : str
-        "lambertian", "parallel" or "beam".
+        "lambertian", "parallel", "beam" or "table".
     along_rad, across_rad : float
         Full widths at half maximum of a beam; 0 otherwise.
+    distribution : Distribution or None
+        The table of a lens "table".
+    ghost_body : int
+        Number of the body that its photons ignore until their first meeting, or -1.
     flux_umol_s : float
         Photon flux over all bands at full output.
     shares : tuple of float
@@ -69,6 +76,8 @@ class PlacedStrip:
     lens: str
     along_rad: float
     across_rad: float
+    distribution: Distribution | None
+    ghost_body: int
     flux_umol_s: float
     shares: tuple[float, ...]
     spectrum: Spectrum
@@ -157,12 +166,29 @@ def strip_fluxes(fixture: Fixture, edges: tuple[float, ...]) -> list[tuple[float
     parts = [g if g is not None else rest / n_free for g in given]
     par = within(edges)
     spectra = [np.asarray((s.spectrum or fixture.spectrum).values(edges)) for s in fixture.strips]
+    if fixture.ppf is None and fixture.photon_flux is None and fixture.photometry is not None:
+        return [(photometric_flux(fixture, edges), spectra[0])]
     if fixture.photon_flux is not None:
         return [(fixture.photon_flux * p, s) for p, s in zip(parts, spectra, strict=True)]
     # One common factor, so that the strips' PPF adds up to the fixture's.
     par_share = sum(p * float(s[par].sum()) for p, s in zip(parts, spectra, strict=True))
     total = (fixture.ppf or 0.0) / par_share
     return [(total * p, s) for p, s in zip(parts, spectra, strict=True)]
+
+
+def photometric_flux(fixture: Fixture, edges: tuple[float, ...]) -> float:
+    """Photon flux in all bands that a fixture's own photometric file tells, µmol s⁻¹.
+
+    Photon intensities are integrated. Candela are integrated to lumens, and turned into photons by
+    the spectrum: lumens per µmol s⁻¹ are those of its light, 683 lm W⁻¹ times V(lambda).
+    """
+    assert fixture.photometry is not None
+    whole = light_of(fixture.photometry.distribution)
+    light = fixture.spectrum.light
+    inside = float(light.divide(edges).shares.sum())
+    if fixture.photometry.intensity == "photons":
+        return whole * inside
+    return whole * umol_per_klm(light, span=None) / 1000 * inside
 
 
 def place_lights(scene: Scene, canopy_top_m: float) -> tuple[list[PlacedStrip], list[Part]]:
@@ -194,6 +220,7 @@ def place_lights(scene: Scene, canopy_top_m: float) -> tuple[list[PlacedStrip], 
         fixture = scene.fixtures[light.fixture]
         turned = rotation(light.turn, light.pitch, light.tilt)
         fluxes = strip_fluxes(fixture, scene.bands)
+        ignores_body = fixture.photometry is not None and fixture.body is not None
         for pivot in pivots(light, fixture, canopy_top_m):
             if fixture.body is not None:
                 low, high = _extent(fixture)
@@ -216,6 +243,8 @@ def place_lights(scene: Scene, canopy_top_m: float) -> tuple[list[PlacedStrip], 
                         lens=strip.lens.kind,
                         along_rad=strip.lens.along,
                         across_rad=strip.lens.across,
+                        distribution=strip.lens.distribution,
+                        ghost_body=len(bodies) - 1 if ignores_body else -1,
                         flux_umol_s=flux,
                         shares=tuple(float(v) for v in shares),
                         spectrum=(strip.spectrum or fixture.spectrum).light,
@@ -276,8 +305,9 @@ def _buried(
     if not strips:
         return found
     points = np.array([[*luminous_corners(s), s.centre] for s in strips])
-    for _, pivot, turned, low, high in boxes:
+    own = np.array([s.ghost_body for s in strips])
+    for number, (_, pivot, turned, low, high) in enumerate(boxes):
         inside = (points - pivot) @ turned
-        hit = np.any(np.all((inside > low) & (inside < high), axis=2), axis=1)
+        hit = np.any(np.all((inside > low) & (inside < high), axis=2), axis=1) & (own != number)
         found.update(strips[i].light for i in np.flatnonzero(hit))
     return found

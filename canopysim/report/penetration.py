@@ -77,7 +77,9 @@ def penetration_sentences(result: Result) -> list[str]:
         if tenth.reached:
             text += f"a tenth {_place(tenth)}, "
         left = percent(found.at_bottom.value, found.at_bottom.std_err)
-        text += f"{left} under the lowest leaves. {_described(found)}"
+        known = np.isfinite(found.profile.net[:, -1]).all()
+        where = "under the lowest leaves" if known else "at the top of the lowest layer"
+        text += f"{left} {where}. {_described(found)}"
         lines.append(text.strip())
     inside = _inside(result)
     if inside:
@@ -169,7 +171,7 @@ def depth_table(result: Result) -> Table:
             "Half left under a leaf area index of",
             "A tenth left at, cm above the floor",
             "A tenth left under a leaf area index of",
-            "Left under the lowest leaves",
+            "Left at the lowest boundary that is known",
             "Extinction coefficient k, per leaf area index",
             "Off an exponential by, root mean square",
         ),

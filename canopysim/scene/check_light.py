@@ -55,7 +55,12 @@ def _visible_share(draft: Draft, spectrum: LightSpectrum) -> float:
 
 
 def _check_fixture(draft: Draft, path: EntryPath, fixture: Fixture) -> Iterator[Problem]:
-    if fixture.ppf is None and fixture.photon_flux is None:
+    if fixture.photometry is not None and fixture.own_strips:
+        yield (*path, "strips"), "stand beside 'photometry'; write one of the two"
+    if not fixture.strips:
+        yield path, "has no light; write 'strips', or 'photometry' with a photometric file"
+        return
+    if fixture.ppf is None and fixture.photon_flux is None and not _tells_its_flux(fixture):
         yield path, "has no photon flux; write 'ppf' (400-700 nm) or 'photon_flux' (all bands)"
     if fixture.ppf is not None and fixture.photon_flux is not None:
         yield (*path, "photon_flux"), "stands beside 'ppf'; write one of the two"
@@ -78,6 +83,13 @@ def _check_fixture(draft: Draft, path: EntryPath, fixture: Fixture) -> Iterator[
                 (*path, "ppf"),
                 "counts 400-700 nm, where the spectrum has no photons; write 'photon_flux'",
             )
+
+
+def _tells_its_flux(fixture: Fixture) -> bool:
+    """Whether a photometric file gives photons: as such, or as candela of a known spectrum."""
+    return fixture.photometry is not None and (
+        fixture.photometry.intensity == "photons" or isinstance(fixture.spectrum, TableSpectrum)
+    )
 
 
 def _check_strip_shares(draft: Draft, path: EntryPath, fixture: Fixture) -> Iterator[Problem]:

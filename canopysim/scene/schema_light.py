@@ -1,7 +1,7 @@
 """What shines: fixtures with their strips and lenses, where they hang, and daylight."""
 
 import math
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
     BeforeValidator,
@@ -9,8 +9,11 @@ from pydantic import (
     PrivateAttr,
     ValidatorFunctionWrapHandler,
     WrapValidator,
+    model_validator,
 )
 
+from canopysim.errors import CanopysimError
+from canopysim.light.photometry.distribution import Distribution
 from canopysim.scene.fields import (
     Angle,
     BeamWidth,
@@ -27,12 +30,15 @@ from canopysim.scene.fields import (
     Zenith,
     counted,
     default,
+    refuse,
     whole,
 )
 from canopysim.scene.light_spectrum import LightSpectrumField
 from canopysim.scene.schema_power import Powered
 from canopysim.units import shown
 
+# A point source is given an opening of this size.
+LEAST_OPENING_M = 1e-3
 LensWord = Literal["lambertian", "parallel"]
 LENS_WORDS: tuple[LensWord, ...] = ("lambertian", "parallel")
 
@@ -49,11 +55,24 @@ class Lens(Frozen):
 
     beam: BeamWidths = Field(description="An asymmetric beam by its widths along and across.")
     _word: LensWord | None = PrivateAttr(default=None)
+    _distribution: Distribution | None = PrivateAttr(default=None)
 
     @property
-    def kind(self) -> Literal["lambertian", "parallel", "beam"]:
+    def kind(self) -> Literal["lambertian", "parallel", "beam", "table"]:
         """The lens's law."""
-        return self._word or "beam"
+        return "table" if self._distribution is not None else self._word or "beam"
+
+    @property
+    def distribution(self) -> Distribution | None:
+        """The table of a photometric file, of which the shape counts; None for other lenses."""
+        return self._distribution
+
+    @classmethod
+    def of_table(cls, distribution: Distribution) -> "Lens":
+        """Make the lens of a photometric file."""
+        lens = cls.model_construct(beam=BeamWidths.model_construct(along=0.0, across=0.0))
+        lens._distribution = distribution
+        return lens
 
     @property
     def along(self) -> float:
@@ -76,7 +95,12 @@ class Lens(Frozen):
 
 
 def _read_lens(value: object, read_mapping: ValidatorFunctionWrapHandler) -> Any:
-    """Read a word or a beam."""
+    """Read a word, a beam or a photometric file."""
+    if isinstance(value, dict) and ("file" in value or "table" in value):
+        for key in value:
+            if key not in ("file", "table"):
+                refuse("cannot stand beside 'file'; leave it out", key)
+        return Lens.of_table(read_distribution(value.get("file"), value.get("table")))
     if not isinstance(value, str):
         return read_mapping(value)
     for word in LENS_WORDS:
@@ -84,8 +108,55 @@ def _read_lens(value: object, read_mapping: ValidatorFunctionWrapHandler) -> Any
             return Lens.plain(word)
     raise ValueError(
         f"{shown(value)} is not a lens; write 'lambertian', 'parallel' or "
-        "{beam: {along: 120 deg, across: 60 deg}}"
+        "{beam: {along: 120 deg, across: 60 deg}}, or {file: bar.ies}"
     )
+
+
+class Photometry(Frozen):
+    """The light of a whole fixture as it was measured, its body's shading included."""
+
+    file: Line | None = default(
+        None, "Photometric file (ANSI/IES LM-63 or EULUMDAT), from this file's folder."
+    )
+    table: str | None = default(None, "The text of such a file, instead of 'file'.")
+    intensity: Literal["candela", "photons"] = default(
+        "candela", "What its numbers are: 'candela', or 'photons' for µmol s⁻¹ sr⁻¹."
+    )
+    _distribution: Distribution | None = PrivateAttr(default=None)
+
+    @model_validator(mode="after")
+    def _read(self) -> Self:
+        unit = "cd" if self.intensity == "candela" else "umol s-1 sr-1"
+        self._distribution = read_distribution(self.file, self.table, unit)
+        return self
+
+    @property
+    def distribution(self) -> Distribution:
+        """What the file holds."""
+        assert self._distribution is not None
+        return self._distribution
+
+
+def read_distribution(file: str | None, table: str | None, unit: str = "cd") -> Distribution:
+    """Read the text of a photometric file.
+
+    Raises
+    ------
+    ValueError
+        With the file, its line and what is wrong; and for one without any light.
+    """
+    from canopysim.light.photometry import flux, parse_photometric
+
+    if table is None:
+        raise ValueError("write 'file' with the name of a photometric file")
+    name = file or "table"
+    try:
+        found = parse_photometric(table.encode("utf-8"), name, unit=unit)
+    except CanopysimError as error:
+        raise ValueError(str(error)) from None
+    if not flux(found) > 0:
+        raise ValueError(f"{name}: holds no light")
+    return found
 
 
 class Strip(Frozen):
@@ -101,7 +172,10 @@ class Strip(Frozen):
         "0 deg", "Turn about the strip's own x axis; positive swings its light towards +y."
     )
     lens: Annotated[Lens, WrapValidator(_read_lens, json_schema_input_type=LensWord | Lens)] = (
-        Field(description="'lambertian', 'parallel' or {beam: {along: ..., across: ...}}.")
+        Field(
+            description="'lambertian', 'parallel', {beam: {along: ..., across: ...}}, or {file: "
+            "bar.ies}: the shape of a photometric file."
+        )
     )
     share: PositiveShare | None = default(
         None, "Share of the fixture's photons; an equal part of what is left if not written."
@@ -125,8 +199,11 @@ class Fixture(Powered):
     """A kind of light: a body with one or more luminous strips."""
 
     body: Body | None = default(None, "The box that carries the strips.")
-    strips: Annotated[tuple[Strip, ...], Field(min_length=1, max_length=500)] = Field(
-        description="The luminous strips."
+    strips: Annotated[tuple[Strip, ...], Field(max_length=500)] = default(
+        (), "The luminous strips; or write photometry."
+    )
+    photometry: Photometry | None = default(
+        None, "A photometric file of the whole fixture, instead of strips."
     )
     ppf: PositiveFlux | None = default(
         None, "Photons of 400-700 nm leaving the whole fixture at full output."
@@ -138,6 +215,25 @@ class Fixture(Powered):
         description="Make-up of the photons: {400-500: 20 %, ...}, together 100 %; {like: "
         "white_4000}, a spectrum of the library; or {file: bar.csv}, a table."
     )
+
+    @model_validator(mode="after")
+    def _luminous_opening(self) -> Self:
+        """Let the light of a photometric file leave from the opening that it states."""
+        if self.photometry is not None and not self.strips:
+            shape = self.photometry.distribution
+            strip = Strip.model_construct(
+                length=max(shape.opening.length_m, LEAST_OPENING_M),
+                width=max(shape.opening.width_m, LEAST_OPENING_M),
+                at=(0.0, 0.0), drop=0.0, tilt=0.0, lens=Lens.of_table(shape), share=None,
+                spectrum=None,
+            )  # fmt: skip
+            self.__dict__["strips"] = (strip,)
+        return self
+
+    @property
+    def own_strips(self) -> bool:
+        """Whether its strips are written out, rather than taken from a photometric file."""
+        return "strips" in self.model_fields_set
 
 
 class FixtureFile(Frozen):

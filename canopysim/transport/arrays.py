@@ -13,13 +13,13 @@ I64 = NDArray[np.int64]
 # What lies behind a place.
 SURFACE, OPEN, LEAK, REPEAT = 0, 1, 2, 3
 # Kinds of lens.
-LAMBERTIAN, BEAM, PARALLEL = 0, 1, 2
+LAMBERTIAN, BEAM, PARALLEL, TABLE = 0, 1, 2, 3
 # Ways to go on from a meeting.
 DIFFUSE, SPECULAR, TRANSMIT = 0, 1, 2
 
 # Counts up when the same world gives other histories than before: part of the world's digest, so
 # that a run is never taken up by a program that would trace it differently.
-HISTORY_VERSION = 3
+HISTORY_VERSION = 4
 
 # Quanta of a packet whose band shares sum to one. A deposit is rounded to one quantum, so a history
 # of 10^3 meetings is off by less than 10^-6 of its launch weight; a batch of 2^24 packets stays
@@ -71,6 +71,11 @@ class WorldArrays(NamedTuple):
     plane_cells: I64  # (n_plane, 3) cells in x, in y, first bin
     strip: F32  # (n_strip, 16) centre, axes x y z, half length, half width, m along, m across
     strip_lens: I32  # (n_strip,)
+    strip_table: I64  # (n_strip, 3) first number, planes and angles of its table, if it has one
+    strip_ignores: (
+        I64  # (n_strip,) place that its photons fly through until they meet another, or -1
+    )
+    lens_numbers: F32  # (n,) tables of lenses, see light/lens_table.py
     strip_channel: I32  # (n_strip,)
     strip_optics: I32  # (n_strip,) first row of the optics under its spectrum
     strip_quanta: I64  # (n_strip, n_band) launch weight of a packet

@@ -124,6 +124,30 @@ def _cross_planes(world, books, splits, channel, ox, oy, oz, dx, dy, dz, t, from
 
 
 @jit_apart
+def _leave_own_body(world, books, splits, strip, channel, ox, oy, oz, dx, dy, dz, w, stack, lanes):
+    """Fly out of the fixture's own body: its shading is in a lens that was measured with it.
+
+    Returns
+    -------
+    ox, oy, oz : float32
+        Where the photon comes out, m; where it started if the body is not in its way.
+    left_triangle : int
+        What it comes out of, or -1.
+    """
+    left_triangle = np.int64(-1)
+    while True:
+        t, _ = _wall_distance(world.box, ox, oy, oz, dx, dy, dz)
+        triangle, t = nearest_triangle(
+            world, ox, oy, oz, dx, dy, dz, t, left_triangle, stack, lanes
+        )
+        if triangle < 0 or world.triangle_place[triangle] != world.strip_ignores[strip]:
+            return ox, oy, oz, left_triangle
+        x, y, z = fma(t, dx, ox), fma(t, dy, oy), fma(t, dz, oz)
+        _cross_planes(world, books, splits, channel, ox, oy, oz, dx, dy, dz, t, oz, z, w)
+        ox, oy, oz, left_triangle = x, y, z, triangle
+
+
+@jit_apart
 def _pulled_in(triangles, box, triangle, x, y, z, nx, ny, nz):
     """Move a meeting point off the edges of what was met, and off its plane, by a few roundings.
 
@@ -186,13 +210,20 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
     optics = world.strip_optics[strip]
     for band in range(w.shape[0]):
         w[band] = world.strip_quanta[strip, band]
-    ox, oy, oz, dx, dy, dz = launch(world, strip, key0, key1, batch, photon)
+    ox, oy, oz, dx, dy, dz = launch(
+        world.strip, world.strip_lens, world.strip_table, world.lens_numbers, strip, key0, key1,
+        batch, photon,
+    )  # fmt: skip
     note(0, ox, oy, oz, -1, 0, w)
     if splits is not None:
         split_launch(world, splits, strip, ox, oy, oz, dx, dy, dz)
+    left_triangle = np.int64(-1)
+    if world.strip_ignores[strip] >= 0:
+        ox, oy, oz, left_triangle = _leave_own_body(
+            world, books, splits, strip, channel, ox, oy, oz, dx, dy, dz, w, stack, lanes
+        )
     # The height of the last meeting, not of the shifted origin, decides which planes are crossed.
     from_z = oz
-    left_triangle = np.int64(-1)
     event = 0
     x, y, z = ox, oy, oz
     out_x, out_y, out_z = ZERO, ZERO, ZERO

@@ -1,6 +1,7 @@
 """Where a packet starts and in which direction: a strip and its lens."""
 
-from canopysim.transport.arrays import BEAM, LAMBERTIAN
+from canopysim.transport.arrays import BEAM, LAMBERTIAN, TABLE
+from canopysim.transport.lens import table_direction
 from canopysim.transport.random import spread
 from canopysim.transport.real import (
     HALF,
@@ -11,7 +12,7 @@ from canopysim.transport.real import (
     one_minus_exp,
     sine_cosine_of_turn,
 )
-from canopysim.transport.target import fma, jit, root
+from canopysim.transport.target import fma, jit, jit_apart, root
 
 
 @jit
@@ -42,15 +43,16 @@ def beam_direction(m_along, m_across, u, v):
     return sine * c, sine * s, -root(ONE - sine_squared)
 
 
-@jit
-def launch(world, strip, key0, key1, batch, photon):
-    """Start one packet.
+@jit_apart
+def launch(frame, lens, tables, numbers, strip, key0, key1, batch, photon):
+    """Start one packet; a call of its own, which leaves the walk its registers.
 
     Parameters
     ----------
-    world : WorldArrays
-        Row `strip` of `world.strip` is: centre (3), axes x, y, z of the strip's frame (9),
-        half length, half width, m along, m across.
+    frame, lens, tables, numbers
+        `strip`, `strip_lens`, `strip_table` and `lens_numbers` of `WorldArrays`. Row `strip` of
+        `frame` is: centre (3), axes x, y, z of the strip's frame (9), half length, half width, m
+        along, m across.
     strip, batch, photon : int
         The packet's address.
     key0, key1 : uint32
@@ -62,7 +64,6 @@ def launch(world, strip, key0, key1, batch, photon):
         Origin in metres and unit direction, in the world's frame.
     """
     along, over, u, v = spread(key0, key1, strip, batch, photon)
-    frame = world.strip
     # A uniform point of the strip.
     a = (along - HALF) * TWO * frame[strip, 12]
     b = (over - HALF) * TWO * frame[strip, 13]
@@ -70,13 +71,17 @@ def launch(world, strip, key0, key1, batch, photon):
     oy = fma(a, frame[strip, 4], fma(b, frame[strip, 7], frame[strip, 1]))
     oz = fma(a, frame[strip, 5], fma(b, frame[strip, 8], frame[strip, 2]))
     # A direction of its lens.
-    lens = world.strip_lens[strip]
-    if lens == BEAM:
+    kind = lens[strip]
+    if kind == BEAM:
         x, y, z = beam_direction(frame[strip, 14], frame[strip, 15], u, v)
-    elif lens == LAMBERTIAN:
+    elif kind == LAMBERTIAN:
         s, c = sine_cosine_of_turn(u)
         sine = root(v)
         x, y, z = sine * c, sine * s, -root(ONE - v)
+    elif kind == TABLE:
+        x, y, z = table_direction(
+            numbers, tables[strip, 0], tables[strip, 1], tables[strip, 2], u, v
+        )
     else:
         x, y, z = ZERO, ZERO, -ONE
     dx = fma(x, frame[strip, 3], fma(y, frame[strip, 6], z * frame[strip, 9]))

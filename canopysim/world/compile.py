@@ -146,12 +146,18 @@ def compile_world(
     optics = OpticsTable(scene, spectra_of(strips))
     places = Places(n_layer=0 if layers is None else len(layers.leaf_area))
     part_place = []
-    for part in plants + bodies:
+    ignored = {strip.ghost_body for strip in strips}
+    for number, part in enumerate(plants + bodies, -len(plants)):
         leaf = part.kind == "leaf"
         row = optics.leaf(part.surface) if leaf else optics.surface(part.surface)
         end, what = END_OF_PART[part.kind]
         layered = part.kind in ("leaf", "stem")
-        part_place.append(places.add(end, row, what, layered=layered, solid=part.solid))
+        part_place.append(
+            places.add(
+                end, row, what, layered=layered, solid=part.solid,
+                own=number if part.kind == "fixture" and number in ignored else -1,
+            )
+        )  # fmt: skip
     walls = wall_parts(scene, wall_triangles) if wall_triangles else []
     if walls:
         for part in walls:
@@ -204,6 +210,11 @@ def compile_world(
         plane_cells=plane_cells,
         strip=table.strip,
         strip_lens=table.lens,
+        strip_table=table.table,
+        strip_ignores=np.array(
+            [-1 if k < 0 else part_place[len(plants) + k] for k in table.body], np.int64
+        ),
+        lens_numbers=table.lens_numbers,
         strip_channel=table.channel,
         strip_optics=table.spectrum * np.int32(len(optics.names)),
         strip_quanta=table.quanta,

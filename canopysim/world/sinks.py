@@ -54,7 +54,7 @@ class Places:
     solid: list[int] = field(default_factory=list)
     name: list[str] = field(default_factory=list)
     face: list[str] = field(default_factory=list)
-    _known: dict[tuple[str, int, int, int, int], int] = field(default_factory=dict)
+    _known: dict[tuple[str, int, int, int, int, int], int] = field(default_factory=dict)
     _first: dict[str, int] = field(default_factory=dict)
 
     def _sink_of(self, end: str, what: str, face: str, layered: bool) -> int:
@@ -81,6 +81,7 @@ class Places:
         kind: int = SURFACE,
         layered: bool = False,
         solid: bool = False,
+        own: int = -1,
     ) -> int:
         """Look up the place with these properties, or make it.
 
@@ -100,8 +101,10 @@ class Places:
             Two sinks for each canopy layer rather than one.
         solid : bool
             Its inside must not be reachable.
+        own : int
+            A number that keeps it apart from other places of the same end, or -1.
         """
-        key = (end, surface, kind, int(layered), int(solid))
+        key = (end, surface, kind, int(layered), int(solid), own)
         if key not in self._known:
             self._known[key] = len(self.kind)
             self.kind.append(kind)

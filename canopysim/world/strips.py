@@ -10,15 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopysim.bands import within
+from canopysim.light.lens_table import lens_table
 from canopysim.light.placing import PlacedStrip
 from canopysim.matter.enclosure import face_rectangles
-from canopysim.transport.arrays import BEAM, LAMBERTIAN, PACKET_QUANTA, PARALLEL
+from canopysim.transport.arrays import BEAM, LAMBERTIAN, PACKET_QUANTA, PARALLEL, TABLE
 
 if TYPE_CHECKING:
     from canopysim.light.spectrum.spectrum import Spectrum
     from canopysim.scene.schema import Scene
 
-LENS_CODE = {"lambertian": LAMBERTIAN, "beam": BEAM, "parallel": PARALLEL}
+LENS_CODE = {"lambertian": LAMBERTIAN, "beam": BEAM, "parallel": PARALLEL, "table": TABLE}
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,9 @@ class LaunchTables:
 
     strip: NDArray[np.float32]
     lens: NDArray[np.int32]
+    table: NDArray[np.int64]
+    body: NDArray[np.int32]
+    lens_numbers: NDArray[np.float32]
     channel: NDArray[np.int32]
     spectrum: NDArray[np.int32]
     quanta: NDArray[np.int64]
@@ -117,6 +121,8 @@ def daylight_strips(scene: Scene) -> list[PlacedStrip]:
                     lens="lambertian" if light.beam is None else "parallel",
                     along_rad=0.0,
                     across_rad=0.0,
+                    distribution=None,
+                    ghost_body=-1,
                     flux_umol_s=light.ppfd / par * area,
                     shares=tuple(float(v) for v in shares),
                     spectrum=light.spectrum.light,
@@ -129,6 +135,24 @@ def daylight_strips(scene: Scene) -> list[PlacedStrip]:
 def spectra_of(strips: list[PlacedStrip]) -> list[Spectrum]:
     """List the spectra of all strips, each once, in the order in which they come."""
     return list(dict.fromkeys(s.spectrum for s in strips))
+
+
+def _lens_tables(strips: list[PlacedStrip]) -> tuple[NDArray[np.int64], NDArray[np.float32]]:
+    """Tabulate the lenses that are given as tables, each once."""
+    rows = np.zeros((len(strips), 3), np.int64)
+    numbers: list[NDArray[np.float32]] = []
+    known: dict[int, tuple[int, int, int]] = {}
+    size = 0
+    for row, strip in zip(rows, strips, strict=True):
+        if strip.distribution is None:
+            continue
+        if id(strip.distribution) not in known:
+            table = lens_table(strip.distribution)
+            known[id(strip.distribution)] = (size, table.n_c, table.n_gamma)
+            numbers.append(table.numbers)
+            size += len(table.numbers)
+        row[:] = known[id(strip.distribution)]
+    return rows, np.concatenate([np.zeros(0, np.float32), *numbers])
 
 
 def launch_tables(strips: list[PlacedStrip], batch: int) -> LaunchTables:
@@ -171,7 +195,11 @@ def launch_tables(strips: list[PlacedStrip], batch: int) -> LaunchTables:
          exponent(s.across_rad) if s.lens == "beam" else 1.0]
         for s in strips
     ]  # fmt: skip
+    table, lens_numbers = _lens_tables(strips)
     return LaunchTables(
+        table=table,
+        body=np.array([s.ghost_body for s in strips], np.int32),
+        lens_numbers=lens_numbers,
         strip=np.array(rows, np.float32),
         lens=np.array([LENS_CODE[s.lens] for s in strips], np.int32),
         channel=number,

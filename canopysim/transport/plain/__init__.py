@@ -12,7 +12,7 @@ from types import ModuleType
 
 PACKAGE = "canopysim.transport"
 # In the order in which they import each other; `target` and `walk` are replaced.
-PHYSICS = ("real", "random", "triangle", "launch", "splits", "mirror", "scatter", "history")
+PHYSICS = ("real", "random", "triangle", "lens", "launch", "splits", "mirror", "scatter", "history")
 REPLACED = {"target": "target", "walk": "walk"}
 _lock = threading.Lock()
 
@@ -39,7 +39,7 @@ def load_physics() -> ModuleType:
         try:
             sys.modules[f"{PACKAGE}.target"] = import_module(f"{PACKAGE}.plain.target")
             for short in PHYSICS:
-                if short == "launch":
+                if short == "lens":
                     # The plain walk uses the plain triangle test, which is loaded by now.
                     sys.modules[f"{PACKAGE}.walk"] = _run(Path(__file__).parent / "walk.py", "walk")
                 name = f"{PACKAGE}.{short}"
