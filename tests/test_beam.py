@@ -79,3 +79,26 @@ def test_the_example_file_says_what_its_scene_uses(tmp_path):
     (channel,) = world.channels
     par = sum(channel.shares[:3]) * channel.flux_umol_s
     assert figure(answer.stdout, "PPF, 400–700 nm") == pytest.approx(par / 2, rel=1e-3)
+
+
+def test_check_says_what_it_read_of_tables(tmp_path):
+    """Flux of the file, photons that it stands for, the spectrum, what lies outside, doubts."""
+    from build import plain_box, scene_of
+
+    from canopysim.report.measured_lights import measured_lines
+
+    table = "nm, relative photons\n380, 1\n420, 1\n"
+    data = plain_box()
+    data["fixtures"]["panel"] = {
+        "photometry": {"table": lm63(lambertian, watts=1, size=(0.1, 0.1, 0))},
+        "spectrum": {"table": table},
+        "photon_flux": "10 umol/s",
+    }
+    lines = measured_lines(scene_of(data))
+    assert lines[0].startswith("panel: table (LM-63-2002, type C) holds 3140 lm; as used 10.00")
+    assert lines[1].startswith("panel: doubt: table:")
+    assert "3140 lm from 1 W" in lines[1]
+    assert lines[-1] == (
+        "panel: spectrum table: blue share 100 % (400–500 of 400–700 nm); 50.0 % of its photons "
+        "lie in no waveband and are left out."
+    )

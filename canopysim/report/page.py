@@ -64,7 +64,8 @@ CAUTIONS = (
     "and the plants; the ± is the error of the trace alone, not of that description.",
     "Left out: movement of leaves, the change of a light's spectrum with angle, growth of the "
     "plants, the warming of lights and leaves.",
-    "Within each waveband leaves and surfaces have one reflectance and one transmittance.",
+    "Within each waveband leaves and surfaces have one reflectance and one transmittance for each "
+    "light, the mean over its photons.",
     "Electrical loads, hanging loads, heat and bright-light eye safety follow local code and the "
     "makers' instructions; wiring is for a licensed electrician.",
 )

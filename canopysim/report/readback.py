@@ -13,6 +13,7 @@ from canopysim.matter.enclosure import FACES
 from canopysim.matter.rough import returned_share
 from canopysim.report.defaults import DefaultUsed, defaults_used
 from canopysim.report.electricity import check_pieces
+from canopysim.report.measured_lights import measured_lines
 from canopysim.report.words import count, significant
 from canopysim.units import format_share, in_centimetres
 from canopysim.world.cautions import cautions
@@ -67,6 +68,7 @@ def read_back(scene: Scene, world: World) -> RenderableType:
             f"{count(world.n_triangle)} triangles, {len(world.strips)} luminous strip"
             f"{'s' if len(world.strips) > 1 else ''}, {count(batch)} packets in a batch{rounded}.\n"
         ),
+        *(Text(line) for line in measured_lines(scene)),
         Text(_memory(world)),
         *_cautions(scene, world),
         *_defaults(defaults_used(scene)),
