@@ -1,107 +1,93 @@
-"""Packets per second and start-up of the demo on this machine: ``python -m benchmarks``."""
+"""Measure speed, start and memory on this machine, part by part: ``python -m benchmarks``."""
 
 from __future__ import annotations
 
 import argparse
-import os
-import platform
-import subprocess
+import contextlib
+import importlib
+import importlib.util
 import sys
-import tempfile
-import time
 from pathlib import Path
 
-from benchmarks.measure import spread
+from benchmarks.machine import describe, load
+from benchmarks.table import Copy, write_table
 
-SCENE = Path(__file__).parent.parent / "scenes" / "pepper-tent.yaml"
-
-
-def trace_rates(rounds: int) -> None:
-    """CPU and wall time per packet, one thread and all in turn, so that noise meets both alike."""
-    from canopysim.scene.load import load_scene
-    from canopysim.tallies.driver import BatchTracer, available_threads
-    from canopysim.world.compile import compile_world
-
-    world = compile_world(load_scene(SCENE))
-    n = world.batch_packets
-    counts = sorted({1, available_threads()})
-    tracers = {
-        threads: BatchTracer(world.arrays, world.strip_first, world.depth, seed=1, threads=threads)
-        for threads in counts
-    }
-    cpu: dict[int, list[float]] = {t: [] for t in counts}
-    wall: dict[int, list[float]] = {t: [] for t in counts}
-    meetings = 0.0
-    for tracer in tracers.values():
-        tracer.warm_up()
-    for number in range(rounds):
-        for threads, tracer in tracers.items():
-            start, used = time.perf_counter(), time.process_time()
-            # One batch at a time: nothing of the next may run on this one's clock.
-            books = next(tracer.batches(number, ahead=1)).books
-            wall[threads].append(n / (time.perf_counter() - start) / 1000)
-            cpu[threads].append(n / (time.process_time() - used) / 1000)
-            meetings = books.counters[1] / books.counters[0]
-    for tracer in tracers.values():
-        tracer.close()
-    triangles = world.n_triangle
-    print(f"demo: {triangles} triangles, {meetings:.2f} meetings a packet, batch {n}")
-    for threads in counts:
-        print(f"  {threads} threads: thousand packets a second  {spread(wall[threads])}")
-        print(f"  {threads} threads: the same per CPU-second    {spread(cpu[threads])}")
-    if len(counts) > 1:
-        ratio = [a / b for a, b in zip(cpu[counts[0]], cpu[counts[-1]], strict=True)]
-        print(f"  CPU time per packet, {counts[-1]} threads over one  {spread(ratio)}")
+README = Path(__file__).parent / "README.md"
+# Part: the module whose `main` measures it, and what it measures. The build comes before all that
+# opens Embree on several threads.
+PARTS = {
+    "demo": ("demo", "packets per second of the demo scene, on one thread and on all"),
+    "start": ("start", "seconds of commands, to the first progress line, of a first compile"),
+    "memory": ("memory", "greatest resident memory of a run, bytes per triangle"),
+    "build": ("build_time", "tree build against Embree's"),
+    "hits": ("closest_hit", "closest hit against Embree, and why hits differ"),
+    "histories": ("wavefront", "whole histories against embreex with numpy"),
+    "threads": ("thread_cost", "packets per second by size of the mesh and number of threads"),
+    "bands": ("band_cost", "five bands on one path against one-band runs"),
+    "band-number": ("band_number", "packets per second by the number of bands"),
+}
+NEED_EMBREE = ("build", "hits", "histories")
 
 
-def start_times(rounds: int) -> None:
-    """Seconds from the command to its end: help, read-back, and a run of one batch."""
-    commands = {
-        "canopysim --help": ["--help"],
-        "canopysim check demo": ["check", str(SCENE)],
-        "canopysim run demo, one batch": ["run", str(SCENE), "--max-packets", "1"],
-    }
-    for name, arguments in commands.items():
-        seconds = []
-        for _ in range(rounds):
-            with tempfile.TemporaryDirectory() as folder:
-                start = time.perf_counter()
-                subprocess.run(
-                    [sys.executable, "-m", "canopysim", *arguments],
-                    cwd=folder, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-                )  # fmt: skip
-                seconds.append(time.perf_counter() - start)
-        print(f"  {name:32s} seconds  {spread(seconds)}")
-
-
-def main() -> None:
-    """Measure and print."""
-    parser = argparse.ArgumentParser(prog="benchmarks", description=__doc__)
-    parser.add_argument("--rounds", type=int, default=15, help="rounds of each measurement")
-    parser.add_argument(
-        "--only", choices=("demo", "start", "hits", "histories", "bands"), help="one part only"
+def arguments(given: list[str] | None = None) -> argparse.Namespace:
+    """Read the command line."""
+    listed = "\n".join(f"  {part:12s} {what}" for part, (_, what) in PARTS.items())
+    parser = argparse.ArgumentParser(
+        prog="python -m benchmarks",
+        description=__doc__.replace("``", ""),
+        epilog=f"parts:\n{listed}\n\nThe exit code is 1 if a hit differs from Embree's without an "
+        "explanation, 2 for a wrong command.",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    asked = parser.parse_args()
-    rounds = max(2, asked.rounds)
-    print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}")
-    print("medians with quartiles")
-    if asked.only in (None, "demo"):
-        trace_rates(rounds)
-    if asked.only in (None, "start"):
-        start_times(max(2, rounds // 3))
-    if asked.only in (None, "hits"):
-        from benchmarks.closest_hit import main as closest_hits
+    parser.add_argument(
+        "--only", nargs="+", choices=PARTS, metavar="PART", help="these parts; all if left out"
+    )
+    parser.add_argument(
+        "--rounds", type=int, default=15, metavar="NUMBER",
+        help="interleaved rounds of each measurement, at least 2 (default: 15)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--write", action="store_true", help="also write what is printed into benchmarks/README.md"
+    )
+    asked = parser.parse_args(given)
+    if asked.rounds < 2:
+        parser.error("--rounds: a spread needs two rounds or more")
+    asked.parts = [part for part in PARTS if asked.only is None or part in asked.only]
+    lacking = [part for part in asked.parts if part in NEED_EMBREE]
+    if lacking and importlib.util.find_spec("embreex") is None:
+        parser.error(
+            f"{', '.join(lacking)} need embreex: install the extra with pip install '.[bench]', "
+            "or name other parts after --only"
+        )
+    return asked
 
-        closest_hits(rounds)
-    if asked.only in (None, "histories"):
-        from benchmarks.wavefront import main as histories
 
-        histories(rounds)
-    if asked.only in (None, "bands"):
-        from benchmarks.band_cost import main as bands
+def measure(parts: list[str], rounds: int) -> int:
+    """Print everything; give the number of unlike hits without an explanation."""
+    print(describe())
+    print(f"medians of {rounds} interleaved rounds (start: fewer), quartiles in parentheses,")
+    print("95 % bounds of a bootstrap in brackets; ratios above 1: we are faster")
+    unexplained = 0
+    for part in parts:
+        print()
+        # Imported one by one: a part without Embree runs without it.
+        unexplained += importlib.import_module(f"benchmarks.{PARTS[part][0]}").main(rounds) or 0
+    print(f"\nthe end{load()}")
+    if unexplained:
+        print(f"{unexplained} UNEXPLAINED hits")
+    return unexplained
 
-        bands(rounds)
+
+def main() -> int:
+    """Measure, print, and write if asked; give the exit code."""
+    asked = arguments()
+    out = Copy(sys.stdout)
+    with contextlib.redirect_stdout(out):
+        unexplained = measure(asked.parts, asked.rounds)
+    if asked.write:
+        write_table(README, out.text())
+    return 1 if unexplained else 0
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial.transform import Rotation
 
+SIZES = (20_000, 200_000, 1_000_000)
+FRESH_SEED = 20261124
 BOX_M = (1.2, 1.0, 2.0)
 CANOPY_M = (0.1, 0.7)
 LEAF_AREA_INDEX = 3.5
@@ -58,20 +59,34 @@ def canopy(
     size = rng.uniform(0.7, 1.3, n_leaf)
     wanted = LEAF_AREA_INDEX * BOX_M[0] * BOX_M[1]
     size *= np.sqrt(wanted / (areas(shape).sum() * (size**2).sum()))
-    turn = Rotation.from_quat(rng.normal(size=(n_leaf, 4))).as_matrix()
+    turn = turned_anyhow(rng, n_leaf)
     room = np.minimum(0.55 * size[:, None] + 1e-3, 0.29)
     low = np.array([0, 0, CANOPY_M[0]]) + room
     high = np.array([*BOX_M[:2], CANOPY_M[1]]) - room
     middle = rng.uniform(low, high)
     leaves = np.einsum("lij,ltcj->ltci", turn, shape[None] * size[:, None, None, None])
     leaves = np.clip(leaves + middle[:, None, None], 1e-3, np.array(BOX_M) - 1e-3)
-    return leaves.reshape(-1, 3, 3).astype(np.float32)
+    corners: NDArray[np.float32] = leaves.reshape(-1, 3, 3).astype(np.float32)
+    return corners
 
 
-def areas(triangles: NDArray[np.floating]) -> NDArray[np.floating]:
+def turned_anyhow(rng: np.random.Generator, n: int) -> NDArray[np.float64]:
+    """Rotations of every orientation alike, from random unit quaternions, (n, 3, 3)."""
+    q = rng.normal(size=(n, 4))
+    x, y, z, w = (q / np.linalg.norm(q, axis=1)[:, None]).T
+    rows = [
+        [1 - 2 * (y * y + z * z), 2 * (x * y - z * w), 2 * (x * z + y * w)],
+        [2 * (x * y + z * w), 1 - 2 * (x * x + z * z), 2 * (y * z - x * w)],
+        [2 * (x * z - y * w), 2 * (y * z + x * w), 1 - 2 * (x * x + y * y)],
+    ]
+    return np.moveaxis(np.array(rows), -1, 0)
+
+
+def areas(triangles: NDArray[np.float64]) -> NDArray[np.float64]:
     """Areas of triangles (n, 3, 3), m^2."""
     a, b, c = triangles[:, 0], triangles[:, 1], triangles[:, 2]
-    return 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    area: NDArray[np.float64] = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    return area
 
 
 def box(low: tuple[float, ...], high: tuple[float, ...]) -> NDArray[np.float32]:
@@ -91,6 +106,4 @@ def walls() -> NDArray[np.float32]:
 def bars() -> NDArray[np.float32]:
     """Six bar bodies under the ceiling, (72, 3, 3)."""
     z = BAR_HEIGHT_M
-    return np.concatenate(
-        [box((0.1, y - 0.02, z), (1.1, y + 0.02, z + 0.04)) for y in BARS_Y_M]
-    )
+    return np.concatenate([box((0.1, y - 0.02, z), (1.1, y + 0.02, z + 0.04)) for y in BARS_Y_M])

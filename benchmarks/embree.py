@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import ctypes
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
 
 TRIANGLES, INDEX, VERTEX, UINT3, FLOAT3 = 0, 0, 1, 0x5003, 0x9003
 ROBUST = 4
 MEDIUM_QUALITY = 1
+MODES = ("robust", "default")
 
 
 def library() -> ctypes.CDLL:
@@ -24,6 +27,7 @@ def library() -> ctypes.CDLL:
     pointer, integer = ctypes.c_void_p, ctypes.c_int
     for name, result, arguments in (
         ("rtcNewDevice", pointer, [ctypes.c_char_p]),
+        ("rtcReleaseDevice", None, [pointer]),
         ("rtcNewScene", pointer, [pointer]),
         ("rtcNewGeometry", pointer, [pointer, integer]),
         ("rtcSetSharedGeometryBuffer", None,
@@ -42,45 +46,59 @@ def library() -> ctypes.CDLL:
     return lib
 
 
+class Mesh:
+    """Triangles in the memory that Embree reads, without a copy.
+
+    Parameters
+    ----------
+    triangles : numpy.ndarray of float32 (n, 3, 3)
+        Corners, m.
+    """
+
+    def __init__(self, triangles: NDArray[np.float32]) -> None:
+        self.n = len(triangles)
+        # Embree may read sixteen bytes at the last vertex.
+        self.vertices = np.zeros((3 * self.n + 1, 3), np.float32)
+        self.vertices[:-1] = triangles.reshape(-1, 3)
+        self.faces = np.arange(3 * self.n, dtype=np.uint32)
+
+
 class EmbreeScene:
-    """Triangles in Embree.
+    """A mesh in Embree with its tree, built on one thread; as long as it lives, so must the mesh.
 
     Parameters
     ----------
     lib : ctypes.CDLL
         From `library`.
-    triangles : numpy.ndarray of float32 (n, 3, 3)
-        Corners, m.
+    mesh : Mesh
+        The triangles.
     robust : bool
         Embree's robust mode, in which shared edges do not leak.
     """
 
-    def __init__(self, lib: ctypes.CDLL, triangles: np.ndarray, *, robust: bool) -> None:
-        n = len(triangles)
-        # Embree may read sixteen bytes at the last vertex.
-        self._vertices = np.zeros((3 * n + 1, 3), np.float32)
-        self._vertices[:-1] = triangles.reshape(-1, 3)
-        self._faces = np.arange(3 * n, dtype=np.uint32)
-        self._lib = lib
+    def __init__(self, lib: ctypes.CDLL, mesh: Mesh, *, robust: bool) -> None:
+        self._lib, self._mesh = lib, mesh
         self._device = lib.rtcNewDevice(b"threads=1")
         self.handle = lib.rtcNewScene(self._device)
         lib.rtcSetSceneBuildQuality(self.handle, MEDIUM_QUALITY)
         lib.rtcSetSceneFlags(self.handle, ROBUST if robust else 0)
-        mesh = lib.rtcNewGeometry(self._device, TRIANGLES)
-        lib.rtcSetSharedGeometryBuffer(
-            mesh, VERTEX, 0, FLOAT3, self._vertices.ctypes.data, 0, 12, 3 * n
-        )
-        lib.rtcSetSharedGeometryBuffer(mesh, INDEX, 0, UINT3, self._faces.ctypes.data, 0, 12, n)
-        lib.rtcCommitGeometry(mesh)
-        lib.rtcAttachGeometry(self.handle, mesh)
-        lib.rtcReleaseGeometry(mesh)
+        shape = lib.rtcNewGeometry(self._device, TRIANGLES)
+        vertices, faces, n = mesh.vertices.ctypes.data, mesh.faces.ctypes.data, mesh.n
+        lib.rtcSetSharedGeometryBuffer(shape, VERTEX, 0, FLOAT3, vertices, 0, 12, 3 * n)
+        lib.rtcSetSharedGeometryBuffer(shape, INDEX, 0, UINT3, faces, 0, 12, n)
+        lib.rtcCommitGeometry(shape)
+        lib.rtcAttachGeometry(self.handle, shape)
+        lib.rtcReleaseGeometry(shape)
         lib.rtcCommitScene(self.handle)
 
+    def __del__(self) -> None:
+        self._lib.rtcReleaseScene(self.handle)
+        self._lib.rtcReleaseDevice(self._device)
 
-def single_ray_loop(lib: ctypes.CDLL):
+
+def single_ray_loop(lib: ctypes.CDLL) -> Any:
     """Compile a loop that calls rtcIntersect1 ray by ray, as a program that uses Embree does."""
     intersect = lib.rtcIntersect1
-    intersect.argtypes = [ctypes.c_void_p] * 3
 
     @njit(nogil=True)
     def trace(scene, record, words, origins, directions, found, distance):
@@ -99,7 +117,7 @@ def single_ray_loop(lib: ctypes.CDLL):
     return trace
 
 
-def ray_record() -> tuple[np.ndarray, np.ndarray]:
+def ray_record() -> tuple[NDArray[np.float32], NDArray[np.uint32]]:
     """Give one RTCRayHit, sixteen-byte aligned, as floats and as words."""
     raw = np.zeros(64 * 4 + 64, np.uint8)
     start = -raw.ctypes.data % 64

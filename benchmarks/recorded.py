@@ -52,24 +52,23 @@ def record_rays(
         In the order of the histories; origins 20 micrometres off what they leave.
     """
     origins, directions = np.empty((2, n_ray, 3), np.float32)
-    _record(soup, need, material, OPTICS, seed, origins, directions)
+    _record(soup, need, material, OPTICS, np.random.default_rng(seed), origins, directions)
     return origins, directions
 
 
 @njit(nogil=True, error_model="numpy")
-def _record(soup, need, material, optics, seed, origins, directions):
-    np.random.seed(seed)
+def _record(soup, need, material, optics, rng, origins, directions):
     stack, lanes = np.empty(need, np.uint64), np.empty(8, np.float32)
     ray, photon = 0, 0
     while ray < origins.shape[0]:
         # A lobe of cos^4 below a bar.
         band = 1 if photon % 5 == 4 else 0
         photon += 1
-        x = np.float32(0.1 + np.random.random())
-        y = np.float32(BARS[np.random.randint(0, BARS.shape[0])] + 0.01 * (np.random.random() - 0.5))
+        x = np.float32(0.1 + rng.random())
+        y = np.float32(BARS[np.int64(rng.random() * BARS.shape[0])] + 0.01 * (rng.random() - 0.5))
         z = BAR_Z
-        down = np.random.random() ** 0.2
-        turn = 2 * np.pi * np.random.random()
+        down = rng.random() ** 0.2
+        turn = 2 * np.pi * rng.random()
         across = np.sqrt(1 - down * down)
         dx = np.float32(across * np.cos(turn))
         dy = np.float32(across * np.sin(turn))
@@ -82,7 +81,7 @@ def _record(soup, need, material, optics, seed, origins, directions):
             if slot < 0:
                 break
             kind = material[soup.triangle_id[slot]]
-            choice = np.random.random()
+            choice = rng.random()
             back = optics[band, kind, 0]
             if choice >= back + optics[band, kind, 1]:
                 break
@@ -92,6 +91,6 @@ def _record(soup, need, material, optics, seed, origins, directions):
             if (nx * dx + ny * dy + nz * dz > 0) == (choice < back):
                 nx, ny, nz = -nx, -ny, -nz
             dx, dy, dz = cosine_direction(
-                nx, ny, nz, np.float32(np.random.random()), np.float32(np.random.random())
+                nx, ny, nz, np.float32(rng.random()), np.float32(rng.random())
             )
             x, y, z = x + OFF * nx, y + OFF * ny, z + OFF * nz

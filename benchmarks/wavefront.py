@@ -9,19 +9,24 @@ time as serve it best.
 
 from __future__ import annotations
 
-import time
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from benchmarks.canopies import BOX_M, canopy, walls
-from benchmarks.measure import ratio_text
+from benchmarks.canopies import BOX_M, FRESH_SEED, SIZES, canopy, walls
+from benchmarks.measure import Job, interleave, ratio_text
+from benchmarks.one_thread import OneThread
+
+if TYPE_CHECKING:
+    from canopysim.world.compile import World
 
 F = np.float32
 LEAF_R = np.array([0.042, 0.092, 0.047, 0.314, 0.471], F)
 LEAF_T = np.array([0.001, 0.069, 0.020, 0.308, 0.470], F)
 WALL_R = np.array([0.85, 0.85, 0.85, 0.85, 0.85], F)
 SHARES = np.array([0.18, 0.30, 0.46, 0.04, 0.02], F)
-N_LAYER, N_CELL, LEAST = 8, (24, 20), F(0.02)
+N_LAYER, N_CELL = 8, (24, 20)
+BATCH = 160_000
 SCENE = """
 title: Blades anywhere in a closed box
 enclosure: {{width: {x} m, depth: {y} m, height: {z} m, lining: white}}
@@ -56,6 +61,9 @@ class Wavefront:
         from embreex.mesh_construction import TriangleMesh
         from embreex.rtcore_scene import EmbreeScene
 
+        from canopysim.transport.arrays import PACKET_QUANTA
+        from canopysim.transport.scatter import ROULETTE_BELOW
+
         corners = np.concatenate([triangles, walls()])
         self.n_leaf = len(triangles)
         self.scene = EmbreeScene()
@@ -63,6 +71,8 @@ class Wavefront:
         normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
         self.normal = (normal / np.linalg.norm(normal, axis=1)[:, None]).astype(F)
         self.inner = edges[1:-1].astype(F)
+        # Both end faint packets at the same weight: another one would be another amount of work.
+        self.least = F(ROULETTE_BELOW / PACKET_QUANTA)
 
     def trace(self, n: int, size: int, rng: np.random.Generator) -> dict[str, np.ndarray]:
         """Trace n packets, `size` at a time."""
@@ -70,6 +80,7 @@ class Wavefront:
             "leaf": np.zeros((N_LAYER * 2, 5)),
             "wall": np.zeros((6, 5)),
             "plane": np.zeros((2, 2, N_CELL[0] * N_CELL[1], 5)),
+            "counters": np.zeros(2, np.int64),  # meetings, lost
         }
         for first in range(0, n, size):
             self._some(min(size, n - first), rng, books)
@@ -87,6 +98,13 @@ class Wavefront:
             hit = self.scene.run(o, d, output=True)
             prim = hit["primID"]
             t = hit["tfar"].astype(F)
+            if prim.min() < 0:
+                # A start within rounding of a wall that the photon did not leave may lie outside.
+                met = np.flatnonzero(prim >= 0)
+                books["counters"][1] += n - len(met)
+                n, prim, t = len(met), prim[met], t[met]
+                o, d, w, start_z = o[met], d[met], w[met], start_z[met]
+            books["counters"][0] += n
             p = o + t[:, None] * d
             self._planes(o, d, start_z, p[:, 2], w, books)
             leaf = prim < self.n_leaf
@@ -103,16 +121,17 @@ class Wavefront:
                 books["wall"][:, band] += taken[2 * N_LAYER :]
             w -= lost
             # Roulette.
+            least = self.least
             left = w.sum(1)
             u = rng.random((n, 2), F)
-            alive = (left >= LEAST) | (u[:, 0] * LEAST < left)
-            gain = np.where(left < LEAST, LEAST / np.maximum(left, F(1e-30)), F(1))
+            alive = (left >= least) | (u[:, 0] * least < left)
+            gain = np.where(left < least, least / np.maximum(left, F(1e-30)), F(1))
             keep = np.flatnonzero(alive)
             w, p, normal, leaf, u = w[keep], p[keep], normal[keep], leaf[keep], u[keep, 1]
             w *= gain[keep, None]
             # Reflect or transmit, all bands together.
             back = LEAF_R / (LEAF_R + LEAF_T)
-            reflected = w @ back / np.maximum(w.sum(1), F(1e-30))
+            reflected = np.einsum("ij,j->i", w, back) / np.maximum(w.sum(1), F(1e-30))
             through = leaf & (u >= reflected)
             factor = np.where(
                 through[:, None],
@@ -156,66 +175,77 @@ def _cosine(normal: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     return d
 
 
-def measure(n_triangle: int, seed: int, rounds: int, **options) -> None:
-    """Print packets per CPU-second of both, their ratio, and that they agree."""
+def leaf_world(n_triangle: int, seed: int, batch: int) -> World:
+    """Compile the scene with leaves of about so many triangles."""
     from canopysim.matter.parts import Part
     from canopysim.scene.load import load_scene_text
-    from canopysim.tallies.books import open_books
-    from canopysim.transport.history import trace_range
     from canopysim.world.compile import compile_world
 
-    triangles = canopy(n_triangle, seed, **options)
-    batch = 160_000
+    corners = canopy(n_triangle, seed).reshape(-1, 3).astype(np.float64)
+    faces = np.arange(len(corners), dtype=np.int32).reshape(-1, 3)
+    leaves = Part("blades", "leaf", corners, faces, "leaf", False)
     text = SCENE.format(x=BOX_M[0], y=BOX_M[1], z=BOX_M[2], layers=N_LAYER, batch=batch)
-    faces = np.arange(3 * len(triangles), dtype=np.int32).reshape(-1, 3)
-    leaves = Part(
-        "blades", "leaf", triangles.reshape(-1, 3).astype(np.float64), faces, "leaf", False
-    )
-    world = compile_world(load_scene_text(text), plants=[leaves])
+    return compile_world(load_scene_text(text), plants=[leaves])
+
+
+def best_size(other: Wavefront) -> int:
+    """Find the number of photons at a time that serves the wavefront best."""
+    sizes = (10_000, 20_000, 40_000, 80_000, 160_000)
+
+    def job(size: int) -> Job:
+        return lambda _: other.trace(BATCH, size, np.random.default_rng(1))
+
+    times = interleave({str(size): job(size) for size in sizes}, 3)
+    return min(sizes, key=lambda n: np.median(times[str(n)].cpu))
+
+
+def measure(n_triangle: int, seed: int, rounds: int) -> None:
+    """Print packets per CPU-second of both, their ratio, and that they agree."""
+    world = leaf_world(n_triangle, seed, BATCH)
     layers = world.layers
     assert layers is not None
-    other = Wavefront(triangles, np.append(layers.z_bottom[::-1], layers.z_top[0]))
-    books = open_books(world.arrays)
+    edges = np.append(layers.z_bottom[::-1], layers.z_top[0])
+    other, tracer = Wavefront(canopy(n_triangle, seed), edges), OneThread(world, seed)
+    size = best_size(other)
+    sinks = [i for i, s in enumerate(world.sinks) if s.kind == "leaf"]
+    absorbed: dict[str, list[np.ndarray]] = {"ours": [], "theirs": []}
+    counters = {"ours": np.zeros(2, np.int64), "theirs": np.zeros(2, np.int64)}
 
     def ours(number: int) -> None:
-        trace_range(
-            world.arrays, books, None, world.strip_first, np.uint32(seed), np.uint32(0), number, 0,
-            batch, world.depth,
-        )  # fmt: skip
+        tracer.trace(number)
+        absorbed["ours"].append(tracer.books.absorbed[0, sinks].sum(0) / 2.0**32)
+        counters["ours"] += tracer.books.counters[1:3]
 
-    ours(0)
-    # The size that serves the wavefront best, found first.
-    best = {}
-    for size in (10_000, 20_000, 40_000, 80_000, 160_000):
-        start = time.process_time()
-        other.trace(batch, size, np.random.default_rng(1))
-        best[size] = time.process_time() - start
-    size = min(best, key=best.__getitem__)
-    seconds: dict[str, list[float]] = {"ours": [], "theirs": []}
-    total = np.zeros((2 * N_LAYER, 5))
-    for array in books:
-        array[:] = 0
-    for number in range(rounds):
-        start = time.process_time()
-        ours(number + 1)
-        seconds["ours"].append(time.process_time() - start)
-        start = time.process_time()
-        total += other.trace(batch, size, np.random.default_rng(number))["leaf"]
-        seconds["theirs"].append(time.process_time() - start)
-    leaf_sinks = [i for i, s in enumerate(world.sinks) if s.kind == "leaf"]
-    mine = books.absorbed[0, leaf_sinks] / 2.0**32 / batch / rounds
-    unlike = np.abs(mine.sum(0) - total.sum(0) / batch / rounds) / mine.sum(0)
+    def theirs(number: int) -> None:
+        books = other.trace(BATCH, size, np.random.default_rng(number))
+        absorbed["theirs"].append(books["leaf"].sum(0))
+        counters["theirs"] += books["counters"]
+
+    times = interleave({"ours": ours, "theirs": theirs}, rounds)
+    n_packet = (rounds + 1) * BATCH
+    met = [counters[who][0] / n_packet for who in ("ours", "theirs")]
     print(
-        f"  {len(triangles):8d} triangles, seed {seed}: "
-        f"{batch / np.median(seconds['ours']) / 1e3:.0f} thousand packets per CPU-second, "
-        f"{ratio_text(seconds['theirs'], seconds['ours'])} times the wavefront of {size}; "
-        f"absorbed by leaves in each band agrees to {100 * unlike.max():.2f} %"
+        f"  {n_triangle:8d} triangles, seed {seed}: "
+        f"{BATCH / np.median(times['ours'].cpu) / 1e3:.0f} thousand packets per CPU-second, "
+        f"{ratio_text(times['theirs'].cpu, times['ours'].cpu)} times the wavefront of {size}\n"
+        f"    absorbed by leaves, band by band: {agreement(*absorbed.values())}; "
+        f"{met[0]:.2f} and {met[1]:.2f} meetings a packet; "
+        f"{counters['ours'][1]} and {counters['theirs'][1]} of {n_packet} packets lost"
     )
+
+
+def agreement(some: list[np.ndarray], others: list[np.ndarray]) -> str:
+    """Say how far two series of batches (n_batch, n_band) are apart, in the worst band."""
+    mine, theirs = np.array(some), np.array(others)
+    apart = np.abs(mine.mean(0) - theirs.mean(0))
+    std_err = np.sqrt((mine.var(0, ddof=1) + theirs.var(0, ddof=1)) / len(mine))
+    share, errors = (apart / mine.mean(0)).max(), (apart / std_err).max()
+    return f"{100 * share:.2f} % apart at most, {errors:.1f} standard errors"
 
 
 def main(rounds: int) -> None:
     """Measure three sizes, and the same from a fresh seed."""
     print("whole histories, one thread: times the packets per CPU-second of embreex with numpy")
-    for seed in (1, 20261124):
-        for n_triangle in (20_000, 200_000, 1_000_000):
+    for seed in (1, FRESH_SEED):
+        for n_triangle in SIZES:
             measure(n_triangle, seed, rounds)

@@ -110,7 +110,7 @@ def run(
         limits["seed"] = _option("--seed", seed, parse_count)
         with result_folder(out, scene, replace) as folder:
             console = _steady_console()
-            _say_what_compiles(console)
+            _say_what_compiles(console, loaded)
             world = compile_world(loaded)
             for caution in cautions(loaded, world):
                 console.print(f"Caution: {caution}", style="yellow", markup=False, highlight=False)
@@ -148,7 +148,7 @@ def resume(
         old = read_run(result_folder)
         limits = _limits(old.scene, target, max_packets, max_time, threads)
         console = _steady_console()
-        _say_what_compiles(console)
+        _say_what_compiles(console, old.scene)
         with RunDisplay(console) as display:
             result = resume_run(old, result_folder, progress=display, **limits)
         _finish(console, old.scene, old.world, result, result_folder)
@@ -328,19 +328,21 @@ def _steady_console() -> Console:
     return SteadyConsole()
 
 
-def _say_what_compiles(console: Console) -> None:
+def _say_what_compiles(console: Console, scene: Scene) -> None:
     """Tell of the wait where the photon kernels have to be compiled first."""
     from canopysim.transport.cache import choose_cache_folder, compiled_before
 
+    told_apart = scene.also_count.counts_anything
     if choose_cache_folder() is None:
         console.print(
             "No folder can keep the compiled photon kernels: compiling them for this run, about "
             "half a minute. Set CANOPYSIM_CACHE_DIR to a folder that you may write to.",
             style="dim",
         )
-    elif not compiled_before():
+    elif not compiled_before(told_apart=told_apart):
+        first = "First run that tells light apart" if told_apart else "First run"
         console.print(
-            "First run on this machine: compiling the photon kernels, about half a minute, once.",
+            f"{first} on this machine: compiling the photon kernels, about half a minute, once.",
             style="dim",
         )
 

@@ -9,7 +9,7 @@ import pytest
 from scipy.stats import norm
 
 # They lie beside the package and are not installed with it.
-sys.path.insert(0, str(Path(__file__).parent.parent))
+sys.path.append(str(Path(__file__).parent.parent))
 unlike, passing, measure, table, program = (
     import_module(f"benchmarks.{name}")
     for name in ("unlike", "passing", "measure", "table", "__main__")
@@ -60,7 +60,7 @@ def test_what_slips_between_neighbours_is_a_leak():
             assert judge(x, 0.3, side, BEHIND)[0] == "leak"
             assert judge(x, 0.3, BEHIND, side)[0] == "unexplained"
     # At a corner where the outline begins, and at a fold whose two sides lie on one side of it.
-    assert judge(0.0, 0.0, BEHIND, RIGHT)[0] == "edge"
+    assert {judge(0.0, 0.0, BEHIND, side)[0] for side in (LEFT, RIGHT)} == {"edge"}
     folded = SHEETS.copy()
     folded[LEFT, 2] = [0.5, 0, 1.5]
     assert judge(-STEP / 3, 0.3, RIGHT, BEHIND, sheets=folded)[0] == "edge"
@@ -200,6 +200,15 @@ def test_wrong_commands_are_refused(wrong, capsys):
         program.arguments(wrong)
     assert refused.value.code == 2
     assert "error" in capsys.readouterr().err
+
+
+def test_parts_that_need_embree_say_so(monkeypatch, capsys):
+    monkeypatch.setattr(program.importlib.util, "find_spec", lambda name: None)
+    assert program.arguments(["--only", "demo", "memory"]).parts == ["demo", "memory"]
+    with pytest.raises(SystemExit) as refused:
+        program.arguments(["--only", "demo", "hits"])
+    assert refused.value.code == 2
+    assert "hits need embreex" in capsys.readouterr().err
 
 
 def test_unexplained_hits_end_with_exit_code_one(monkeypatch, capsys):

@@ -41,3 +41,15 @@ class AlsoCount(Frozen):
     on_cells: YesNo = default(
         "false", "The same for every cell of the planes rather than for planes as a whole."
     )
+
+    @property
+    def counts_anything(self) -> bool:
+        """Whether anything is asked for beyond the books."""
+        return bool(
+            self.first_flight
+            or self.last_surface
+            or self.lining_meetings is not None
+            or self.launch_cells is not None
+            or self.sensitivities
+            or self.leaf_facets
+        )

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from canopysim.tallies.books import Batch, BookShelf, add_batches
 from canopysim.transport.arrays import WorldArrays
+from canopysim.transport.cache import note_told_apart
 from canopysim.transport.history import trace_range
 
 if TYPE_CHECKING:
@@ -76,6 +77,8 @@ class BatchTracer:
         part = self._shelf.take()
         trace_range(self._world, *part, self._strip_first, *self._key, 0, 0, 0, self._depth)
         self._shelf.give_back(part)
+        if part.splits is not None:
+            note_told_apart()
 
     def _trace(self, idle: list[Batch], batch: int, first: int, last: int) -> None:
         """Trace one chunk into books that no other chunk of the batch is using."""

@@ -11,6 +11,8 @@ import llvmlite.binding
 import numba
 import numpy as np
 
+TOLD_APART = "told-apart"
+
 
 def kernel_digest() -> str:
     """Name the compiled code by its sources and tool versions.
@@ -78,7 +80,25 @@ def choose_cache_folder() -> Path | None:
     return None
 
 
-def compiled_before() -> bool:
-    """Whether the photon kernels of this version lie compiled in the cache."""
+def compiled_before(*, told_apart: bool = False) -> bool:
+    """Whether the photon kernels of this version lie compiled in the cache.
+
+    Parameters
+    ----------
+    told_apart : bool
+        Those that tell light apart by its past, which are compiled when they are first asked for.
+    """
     folder = choose_cache_folder()
-    return folder is not None and any(folder.rglob("history.trace_range*.nbc"))
+    if folder is None:
+        return False
+    if told_apart:
+        return (folder / TOLD_APART).exists()
+    return any(folder.rglob("history.trace_range*.nbc"))
+
+
+def note_told_apart() -> None:
+    """Leave a mark that the kernels which tell light apart are compiled."""
+    folder = choose_cache_folder()
+    if folder is not None:
+        with suppress(OSError):
+            (folder / TOLD_APART).touch()
