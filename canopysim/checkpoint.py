@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from canopysim.world.compile import World
 
 CHECKPOINT_NAME = "checkpoint.nc"
-CHECKPOINT_FORMAT = "canopysim checkpoint 1"
+CHECKPOINT_FORMAT = "canopysim checkpoint 2"
 
 
 class Checkpointer:
@@ -197,7 +197,10 @@ def _fullest(folder: Path) -> tuple[dict[str, Any], xr.Dataset]:
     if not found:
         if problems:
             raise problems[0]
-        raise ResultError(f"{folder}: no run there; give the folder that a run wrote")
+        raise ResultError(
+            f"{folder}: no run there; give the folder that a run wrote. One that is killed within "
+            "its first 20 seconds leaves nothing to take up: run it again"
+        )
     one, other = found[0], found[-1]
     same = all(one[1][key] == other[1][key] for key in ("digest", "seed"))
     _, meta, data = max(found, key=lambda f: f[0]) if same else other
@@ -207,6 +210,7 @@ def _fullest(folder: Path) -> tuple[dict[str, Any], xr.Dataset]:
 def _scene_of(meta: dict[str, Any], folder: Path) -> Scene:
     """Read the scene again from the texts that were kept with the run."""
     from canopysim.scene.load import load_scene, load_scene_text
+    from canopysim.scene.mesh_files import MESH_MARK
 
     files = meta["files"]
     try:
@@ -215,6 +219,12 @@ def _scene_of(meta: dict[str, Any], folder: Path) -> Scene:
         with tempfile.TemporaryDirectory(prefix="canopysim-") as place:
             root = Path(place).resolve()
             for name, text in files.items():
+                if text.startswith(MESH_MARK):
+                    raise ResultError(
+                        f"{folder}: the scene's mesh {name} (SHA-256 "
+                        f"{text[len(MESH_MARK) :].strip()[:12]}...) is not kept with a result; "
+                        "trace the scene again"
+                    )
                 target = (root / name).resolve()
                 if root not in target.parents:
                     raise ResultError(

@@ -59,9 +59,12 @@ Threads = Annotated[
     str | None, typer.Option(help="Threads; all cores if left out.", metavar="NUMBER")
 ]
 MaxPackets = Annotated[
-    str | None, typer.Option(help="Stop after so many packets: 2e8, '20 million'.")
+    str | None,
+    typer.Option(help="Stop after so many packets in all: 2e8, '20 million'."),
 ]
-MaxTime = Annotated[str | None, typer.Option(help="Stop after this time: '60 s', '5 min', '2 h'.")]
+MaxTime = Annotated[
+    str | None, typer.Option(help="Stop after this time, from now on: '60 s', '5 min', '2 h'.")
+]
 Targets = Annotated[
     list[str] | None,
     typer.Option(
@@ -163,12 +166,16 @@ def check(scene: SceneFile, allow_outside: AllowOutside = False) -> None:
     """Read a scene back without tracing: sizes, leaf area by layer, photons, defaults used."""
     from rich.console import Console
 
+    from canopysim.guards import refuse_large
     from canopysim.report.readback import read_back
     from canopysim.scene.load import load_scene
+    from canopysim.tallies.driver import available_threads
     from canopysim.world.compile import compile_world
 
     loaded = load_scene(scene, allow_outside=allow_outside)
-    Console().print(read_back(loaded, compile_world(loaded)))
+    world = compile_world(loaded)
+    refuse_large(world, available_threads())
+    Console().print(read_back(loaded, world))
 
 
 @app.command()
@@ -212,6 +219,11 @@ def beam(
         raise CanopysimError("--spectrum: photon intensities need none; leave it out")
     if spectrum is not None:
         known = spectrum in SPECTRUM_NAMES
+        if not known and not Path(spectrum).exists():
+            raise CanopysimError(
+                f"--spectrum: {spectrum!r} is neither a file nor a spectrum of the library, which "
+                f"has {', '.join(SPECTRUM_NAMES)}"
+            )
         light = named_spectrum(spectrum) if known else read_spectrum(Path(spectrum))
     found = read_photometric(file, unit=PHOTON_INTENSITY if photons else CANDELA)
     if not flux(found) > 0:
@@ -332,7 +344,7 @@ def _say_what_compiles(console: Console, scene: Scene) -> None:
     """Tell of the wait where the photon kernels have to be compiled first."""
     from canopysim.transport.cache import choose_cache_folder, compiled_before
 
-    told_apart = scene.also_count.counts_anything
+    told_apart = scene.also_count.counts_anything or bool(scene.probes)
     if choose_cache_folder() is None:
         console.print(
             "No folder can keep the compiled photon kernels: compiling them for this run, about "
@@ -340,7 +352,7 @@ def _say_what_compiles(console: Console, scene: Scene) -> None:
             style="dim",
         )
     elif not compiled_before(told_apart=told_apart):
-        first = "First run that tells light apart" if told_apart else "First run"
+        first = "First run that counts more than the books" if told_apart else "First run"
         console.print(
             f"{first} on this machine: compiling the photon kernels, about half a minute, once.",
             style="dim",

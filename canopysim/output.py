@@ -22,6 +22,7 @@ def result_folder(out: Path | None, scene: Path, replace: bool) -> Iterator[Path
 
     It is taken away again where the work fails before anything lies in it.
     """
+    from canopysim.checkpoint import CHECKPOINT_NAME
     from canopysim.results import FILE_NAME
 
     folder, number = out or Path("results") / scene.stem, 1
@@ -29,6 +30,11 @@ def result_folder(out: Path | None, scene: Path, replace: bool) -> Iterator[Path
         if out is not None and (out / FILE_NAME).exists() and not replace:
             raise CanopysimError(
                 f"{folder}: holds results already; choose another --out, or add --replace"
+            )
+        if out is not None and (out / CHECKPOINT_NAME).exists() and not replace:
+            raise CanopysimError(
+                f"{folder}: holds the checkpoint of a run that was killed; take it up with "
+                f"'canopysim resume {folder}', choose another --out, or add --replace"
             )
         made = [place for place in folder.parents if not place.exists()]
         while True:
@@ -82,6 +88,7 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
     from canopysim.checkpoint import remove_checkpoint
     from canopysim.report.page import write_report
     from canopysim.report.penetration import write_profile_csv
+    from canopysim.report.probes import write_probes_csv
     from canopysim.report.scene_picture import draw_scene
     from canopysim.report.shading import luminous_rectangles
     from canopysim.report.tables import write_tables
@@ -99,6 +106,8 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
             write_profile_csv(result, folder / "profile.csv")
         if splits_of(result):
             write_told_apart_csv(result, folder / "told-apart.csv")
+        if result.probes is not None:
+            write_probes_csv(result, folder / "probes.csv")
         try:
             used = draw_scene(
                 world.parts,
@@ -122,7 +131,7 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
 
 def _remove_companions(folder: Path) -> None:
     """Remove what an earlier result wrote beside its file: a new one may write fewer tables."""
-    tables = ("layers.csv", "profile.csv", "told-apart.csv", "map-*.csv")
+    tables = ("layers.csv", "profile.csv", "told-apart.csv", "probes.csv", "map-*.csv")
     for name in (*tables, "scene.png", "report.html"):
         for old in folder.glob(name):
             old.unlink()

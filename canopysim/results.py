@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
 FILE_NAME = "result.nc"
-FORMAT = "canopysim result 2"
+FORMAT = "canopysim result 3"
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +41,11 @@ class Result:
         The books behind all this, in quanta: one row per batch.
     meta : dict
         Title, seed, counts, settings, versions, scene text: plain values.
+    probes : xarray.Dataset or None
+        Points where light is told from all sides; None where there are none. Over probe x group x
+        facing x band: ``pfd`` and ``pfd_std_err`` (µmol m⁻² s⁻¹; "all sides" is the fluence rate),
+        over probe x group: ``reading``, ``over_true`` (reading over what an ideal sensor of the
+        same kind would read there) with ``…_std_err``.
     """
 
     layers: xr.Dataset | None
@@ -49,6 +54,7 @@ class Result:
     launched: xr.DataArray
     rows: xr.Dataset
     meta: dict[str, Any]
+    probes: xr.Dataset | None = None
 
     @property
     def title(self) -> str:
@@ -147,6 +153,8 @@ class Result:
         nodes["/rows"] = self.rows
         if self.layers is not None:
             nodes["/layers"] = self.layers
+        if self.probes is not None:
+            nodes["/probes"] = self.probes
         for name, plane in self.planes.items():
             nodes[f"/planes/{name}"] = plane
         target = Path(folder) / FILE_NAME
@@ -177,6 +185,7 @@ class Result:
             return Result(
                 layers=tree["/layers"].to_dataset() if "layers" in tree.children else None,
                 planes={name: node.to_dataset() for name, node in planes.items()},
+                probes=tree["/probes"].to_dataset() if "probes" in tree.children else None,
                 ends=ends.drop_vars("launched_umol_s"),
                 launched=ends["launched_umol_s"],
                 rows=tree["/rows"].to_dataset(),

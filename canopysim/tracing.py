@@ -84,6 +84,8 @@ def run(
 
     limits = settle_limits(scene, target, max_packets, max_time)
     world = world or compile_world(scene)
+    n_thread = settle_threads(threads)
+    refuse_large(world, n_thread)
     rows = BatchRows.empty(world)
     return _trace(
         scene,
@@ -91,7 +93,7 @@ def run(
         rows,
         limits,
         settle_seed(scene, seed),
-        settle_threads(threads),
+        n_thread,
         progress=progress,
         checkpoint=None if checkpoint is None else Path(checkpoint),
     )
@@ -174,6 +176,13 @@ def resume_run(
             max_packets=asked.max_packets if max_packets is not None else old.limits.max_packets,
             max_time_s=asked.max_time_s if max_time is not None else float("inf"),
         )
+        traced = old.rows.n_batch * old.world.batch_packets
+        if max_packets is not None and max_packets < traced:
+            raise CanopysimError(
+                f"{folder}: max_packets {max_packets:.6g} is less than the {traced:.6g} packets "
+                "that are traced already; the budget counts all of them, so give a larger one"
+            )
+    refuse_large(old.world, settle_threads(threads))
     return _trace(
         old.scene,
         old.world,
@@ -204,7 +213,6 @@ def _trace(
     from canopysim.tallies.books import launched_quanta
     from canopysim.tallies.driver import BatchTracer
 
-    refuse_large(world, threads)
     launched = launched_quanta(world)
     watch = TargetWatch(world, limits.target, scene.tracing.floor)
     for absorbed, crossed in zip(rows.absorbed, rows.crossed_sum, strict=True):

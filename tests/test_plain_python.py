@@ -32,7 +32,7 @@ def test_plain_fma_rounds_once(a, b, c):
 @pytest.mark.parametrize(
     ("scene", "walls"),
     [
-        (torture(1500), None),
+        (torture(2000), None),
         (told_apart(torture(500)), None),
         (endless_torture(500), None),
         (closed_torture(300), 400),
@@ -60,6 +60,7 @@ def test_plain_python_gives_the_same_books(scene, walls):
         assert (splits.absorbed == compiled.splits.absorbed[0]).all()
         assert (splits.crossed == compiled.splits.crossed[0]).all()
         assert (splits.facet == compiled.splits.facet[0]).all()
+        assert (splits.probed == compiled.splits.probed[0]).all()
 
 
 def test_compiled_kernels_are_back_after_loading_plain_ones():

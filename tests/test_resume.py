@@ -175,9 +175,7 @@ def test_every_kill_leaves_a_run_that_resumes_to_the_same_bytes(scene, tmp_path,
             packets = n_batch * old.world.batch_packets
             result = canopysim.resume(folder, max_packets=packets, checkpoint=False)
             if n_batch not in wholes:
-                wholes[n_batch] = canopysim.run(
-                    scene, target={"layers": 1e-6}, max_packets=packets
-                )
+                wholes[n_batch] = canopysim.run(scene, target={"layers": 1e-6}, max_packets=packets)
             assert result.n_batch == wholes[n_batch].n_batch == n_batch
             assert same_books(result, wholes[n_batch])
     finally:
@@ -198,3 +196,23 @@ def test_checkpoints_come_and_go(scene, tmp_path, monkeypatch):
     assert meta["stopped_by"] == "packet budget"
     result.save(tmp_path)
     assert read_run(tmp_path).rows.n_batch == result.n_batch
+
+
+def test_a_smaller_budget_than_what_is_traced_is_refused(scene, tmp_path):
+    canopysim.run(scene, target=1e-6, max_packets=6000).save(tmp_path)
+    with pytest.raises(CanopysimError, match=r"less than the .* packets that are traced already"):
+        canopysim.resume(tmp_path, max_packets=3000)
+
+
+def test_a_new_run_does_not_overwrite_the_checkpoint_of_a_killed_one(scene, tmp_path):
+    from canopysim.output import result_folder
+
+    folder = tmp_path / "killed"
+    folder.mkdir()
+    (folder / CHECKPOINT_NAME).write_bytes(b"of a long run")
+    with (
+        pytest.raises(CanopysimError, match="take it up with 'canopysim resume"),
+        result_folder(folder, tmp_path / "scene.yaml", False),
+    ):
+        pass
+    assert (folder / CHECKPOINT_NAME).read_bytes() == b"of a long run"

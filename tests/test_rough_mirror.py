@@ -243,3 +243,35 @@ def test_light_that_facets_stop_is_told_apart_with_the_rest():
         assert (part.sum((0, 2)) == np.array(rows.absorbed).sum(0)).all()
     launched = world.batch_packets * world.arrays.strip_quanta[0]
     assert (np.array(rows.absorbed).sum((1, 2)) == launched).all()
+
+
+def test_grazing_light_does_not_fly_for_ever():
+    """Rough mirrors in an endless room send next to nothing along it: that ends by roulette."""
+    data = plain_box(
+        surfaces={"film": {"diffuse": "14 %", "specular": "70 %", "spread": "30 deg"},
+                  "white": {"diffuse": "85 %"}},
+        tracing={"batch": "100000"},
+    )  # fmt: skip
+    data["enclosure"] = {
+        "width": "1 m", "depth": "1 m", "height": "2 m", "lining": "film",
+        "faces": {"floor": "white"}, "repeat": ["width", "depth"],
+    }  # fmt: skip
+    world = world_of(data)
+    rows = trace(world, 15)
+    assert rows.counters[0] > 1_400_000
+    assert rows.counters[2] == 0
+    absorbed = np.array(rows.absorbed)
+    roulette = absorbed[:, 0, [s.end for s in world.sinks].index("roulette"), 0].astype(float)
+    assert abs(roulette.mean()) < student.isf(P_FAIL / 2, 14) * roulette.std(ddof=1) / np.sqrt(15)
+
+
+def test_bands_that_agree_are_not_corrected():
+    """All bands alike, many meetings: the shared choice has nothing to add or take."""
+    data = plain_box(
+        surfaces={"black": {"diffuse": "69.93 %", "specular": "29.97 %"}}, tracing={"batch": "2000"}
+    )
+    world = world_of(data)
+    rows = trace(world, 2)
+    choice = np.array(rows.absorbed)[:, 0, [s.end for s in world.sinks].index("choice")]
+    launched = world.batch_packets * 2.0**32
+    assert np.abs(choice).max() / launched < 1e-8

@@ -82,6 +82,10 @@ EXPECTED = {
         "36:5  the key 'fixture' stands here again (first in line 33); does a '- ' lack before "
         "'fixture'?"
     ],
+    "leaf_area_twice": [
+        "26:43  canopy.plantings[1].leaf_area: stands under a canopy with 'leaf_area_index', which "
+        "scales all blades; write one of the two"
+    ],
     "light_above_ceiling": [
         "33:40  lights[1].height: 90 cm is above the ceiling; allowed is at most 80 cm"
     ],
@@ -189,6 +193,10 @@ EXPECTED = {
     ],
     "unknown_plant": [
         "25:8  canopy.plantings[1].plant: 'sprout' is not defined under 'plants'; allowed: sprig"
+    ],
+    "unknown_plant_in_library": [
+        "14:5  plants.sprig.like: 'strawbery' is not in the plant library; did you mean "
+        "'strawberry'? allowed: basil, leaf-lettuce, pepper, strawberry, tomato"
     ],
     "unknown_surface": [
         "6:3  enclosure.lining: 'whit' is not defined under 'surfaces'; did you mean 'white'?"

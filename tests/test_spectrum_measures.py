@@ -194,3 +194,10 @@ def test_ratios_over_nothing_are_unknown():
     ):
         assert math.isnan(ratio(infrared))
     assert measures.ppe_bound(infrared) == 0
+
+
+def test_red_to_far_red_of_a_light_without_far_red_is_not_a_figure():
+    from canopysim.report.words import colour_ratio
+
+    assert colour_ratio(609_027.0, 3725.0) == "over 1000"
+    assert colour_ratio(11.689, 0.002) == "11.6890 ± 0.0020"

@@ -9,6 +9,7 @@ from conftest import P_FAIL
 from scipy.stats import t as student
 from torture import endless_torture, told_apart, torture
 
+import canopysim
 from canopysim.errors import CanopysimError
 from canopysim.guards import refuse_large
 from canopysim.world.compile import compile_world
@@ -272,3 +273,11 @@ def test_facets_of_a_shared_leaf_sum_to_its_layers():
              for side in ("upper", "lower")]  # fmt: skip
     whole = np.stack([np.array(rows.absorbed)[:, :, s].sum((0, 2)) for s in sides])
     assert (by_side == whole).all()
+
+
+def test_what_would_not_fit_is_refused_before_it_is_allocated():
+    """Hundreds of gigabytes of rows: one sentence from the run itself, no traceback."""
+    data = torture(500)
+    data["also_count"] = {"launch_cells": {"polar": "180", "around": "180"}, "on_cells": "true"}
+    with pytest.raises(CanopysimError, match="also_count: "):
+        canopysim.run(scene_of(data), max_packets=1000)

@@ -249,3 +249,22 @@ def test_a_light_of_flat_spectrum_is_enough():
     data["fixtures"]["panel"] = panel("10 cm", "10 cm") | {"spectrum": FLAT}
     result = run(data, 3)
     assert tell_apart(result, "first flight", span=(400.0, 750.0)).flux.sum() > 0
+
+
+def test_dark_directions_are_judged_strip_by_strip():
+    """One strip of many whose new light goes astray is refused; a dark light is no trouble."""
+    data = lit({"beam": {"along": "100 deg", "across": "100 deg"}})
+    data["lights"] = [
+        {"fixture": "p", "group": f"g{k}", "at": [f"{10 + 4 * k} cm", "50 cm"], "height": "80 cm",
+         "output": "0 %" if k == 3 else "100 %"}
+        for k in range(20)
+    ]  # fmt: skip
+    data["also_count"] = {"launch_cells": {"polar": "24", "around": "4"}}
+    data["tracing"] = {"batch": "100000"}
+    base = run(data, 4)
+    same = beam_directions(np.deg2rad(100), np.deg2rad(100), np.eye(3))
+    up = beam_directions(1.0, 1.0, np.diag([1.0, -1.0, -1.0]))
+    found = relight(base, same, span=(400.0, 500.0), group="g0")
+    assert found["floor"].flux.value > 0
+    with pytest.raises(CanopysimError, match="of a strip's new light"):
+        relight(base, [up, *[same] * 19], span=(400.0, 500.0))

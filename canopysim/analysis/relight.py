@@ -145,18 +145,22 @@ def _shares(directions: Array, n_polar: int, n_around: int) -> Array:
 
 def _factors(launched: Array, new: Array, *, merge: bool = False) -> Array:
     """Factor on the light of each cell, (n_strip, n_along, n_polar, n_around)."""
-    old = launched / launched.sum((2, 3), keepdims=True)
+    of_strip = launched.sum((2, 3), keepdims=True)
+    # A strip without light in what is asked for stays without.
+    old = np.divide(launched, of_strip, out=np.zeros_like(launched), where=of_strip > 0)
     new = np.broadcast_to(new[:, None], old.shape)
     if merge:
         rings, sectors = (np.arange(0, n, 2) for n in old.shape[2:])
         old, new = (
             np.add.reduceat(np.add.reduceat(a, rings, axis=2), sectors, axis=3) for a in (old, new)
         )
-    dark = new[old == 0].sum() / (new.shape[0] * new.shape[1])
+    shines = of_strip[:, :, 0, 0] > 0
+    unlit = np.where(old == 0, new, 0.0).sum((2, 3))
+    dark = float(unlit[shines].max(initial=0.0))
     if dark > MOST_UNLIT:
         raise CanopysimError(
-            f"directions: {100 * dark:.2g} % of the new light goes where the traced lights send "
-            "none; trace them with a lens that covers all directions asked for"
+            f"directions: {100 * dark:.2g} % of a strip's new light goes where the traced lights "
+            "send none; trace them with a lens that covers all directions asked for"
         )
     with np.errstate(divide="ignore", invalid="ignore"):
         factor = np.where(old > 0, new / old, 0.0)

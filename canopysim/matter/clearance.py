@@ -122,7 +122,12 @@ def leaves_at(growth: Growth, leaf: NDArray[np.intp], azimuth: Floats, factor: f
 def _fits(growth: Growth, blades: Floats, box: Floats) -> Flags:
     """Whether blades, and the ends of their petioles, keep clear of the enclosure."""
     around = growth.plant.petiole_radius * np.array([[-1.0, -1.0, -1.0], [1.0, 1.0, 1.0]])
-    return inside(blades, box) & inside(blades[:, :1] + around, box)
+    fits = inside(blades, box) & inside(blades[:, :1] + around, box)
+    if growth.plant.leaflets is not None:
+        # The rachis ends where the last leaflet begins.
+        end = blades.shape[1] - blades.shape[1] // (2 * growth.plant.leaflets.pairs + 1)
+        fits &= inside(blades[:, end : end + 1] + around, box)
+    return fits
 
 
 def inside(vertices: Floats, box: Floats) -> Flags:

@@ -10,7 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopysim.matter.blade import BladeGrid, bend_blades, blade_grid, triangle_areas
+from canopysim.matter.leaflets import RACHIS_RADIUS, bend_leaflets, compound_grid
 from canopysim.matter.planting import Site, draws
+from canopysim.matter.stage import at_stage, grown_shares
 from canopysim.matter.stalks import Faces, join, prisms, tube
 
 if TYPE_CHECKING:
@@ -22,6 +24,7 @@ STEM_SIDES, PETIOLE_SIDES = 6, 4
 LIFT = 1e-3
 """m; least height of a stem's foot above the floor, so that no two faces lie in one another."""
 _shared_grid = lru_cache(maxsize=64)(blade_grid)  # plants of one kind have one layout
+_shared_compound = lru_cache(maxsize=64)(compound_grid)
 N_DRAW = 8
 """Random numbers that each leaf owns, used or not: a new use shifts nothing."""
 LEAST_SIZE = 0.05
@@ -37,7 +40,7 @@ class Growth:
     site : Site
         Where it stands.
     plant : Plant
-        What the scene says of its kind.
+        What the scene says of its kind, with the stalks of its stage.
     grid : BladeGrid
         Layout of its blades.
     axes : list of (n_point, 3) ndarray, m
@@ -50,7 +53,9 @@ class Growth:
         Direction in which each leaf would like to grow, from +x towards +y.
     petiole_angle, petiole_length : (n_leaf,) ndarray, rad and m
     blades : (n_leaf, n_vertex, 3) ndarray, m
-        In the leaf frame (see `canopysim.matter.blade`).
+        In the leaf frame (see `canopysim.matter.blade`); of compound leaves all leaflets.
+    rachis : (n_leaf, 3) ndarray, m, or None
+        End of each compound leaf's rachis, in the leaf frame.
     """
 
     site: Site
@@ -64,6 +69,7 @@ class Growth:
     petiole_angle: Floats
     petiole_length: Floats
     blades: Floats
+    rachis: Floats | None = None
 
     def leaf_area(self) -> float:
         """One-sided area of all blades, m2."""
@@ -78,9 +84,9 @@ def grow(site: Site, plant: Plant, seed: int, turn: float = 0.0) -> Growth:
     site : Site
         Where it stands.
     plant : Plant
-        Its kind. Within ± ``variation``, evenly spread: the plant's leaf size, each leaf's size,
-        petiole angle and curvature as shares of what is stated; each blade's inclination by that
-        share of a right angle; each azimuth by that share of the spiral's step.
+        Its kind, with its stage. Within ± ``variation``, evenly spread: the plant's leaf size, each
+        leaf's size, petiole angle and curvature as shares of what is stated; each blade's
+        inclination by that share of a right angle; each azimuth by that share of the spiral's step.
     seed : int
         The canopy's seed.
     turn : float, rad
@@ -90,6 +96,8 @@ def grow(site: Site, plant: Plant, seed: int, turn: float = 0.0) -> Growth:
     -------
     Growth
     """
+    grown = grown_shares(plant)
+    plant, n_leaf = at_stage(plant, grown), len(grown)
     shared = draws(seed, site, 0, 1, 2)[0]
     plant_turn = turn + 2.0 * np.pi * shared[0]
     plant_size = 1.0 + plant.variation * (2.0 * shared[1] - 1.0)
@@ -97,33 +105,53 @@ def grow(site: Site, plant: Plant, seed: int, turn: float = 0.0) -> Growth:
     axes: list[Floats] = []
     stems: list[tuple[Floats, Faces]] = []
     nodes, upwards, azimuths, chance = [], [], [], []
-    for number, (axis, node, upward, sideways) in enumerate(_main_stems(site, plant, plant_turn)):
+    for number, (axis, node, upward, sideways) in enumerate(
+        _main_stems(site, plant, grown, plant_turn)
+    ):
         axes.append(axis)
         stems.append(tube(axis, plant.stem_radius, sideways, STEM_SIDES))
         if len(node) == 0:
             continue  # the foot below the fork
-        u = draws(seed, site, number + 1, plant.nodes, N_DRAW)
+        u = draws(seed, site, number + 1, n_leaf, N_DRAW)
         start = plant_turn + (2.0 * np.pi * u[0, 7] if plant.branches > 1 else 0.0)
         nodes.append(node)
         upwards.append(upward)
-        azimuths.append(start + plant.spiral * np.arange(plant.nodes))
+        azimuths.append(start + plant.spiral * np.arange(n_leaf))
         chance.append(u)
 
     # From here on a row is a leaf.
     vary = plant.variation * (2.0 * np.concatenate(chance) - 1.0)
     rank = np.linspace(0.0, 1.0, plant.nodes) if plant.nodes > 1 else np.array([0.5])
     profile = np.linspace(0.0, 1.0, len(plant.size_by_node))
-    by_node = np.tile(np.interp(rank, profile, plant.size_by_node), plant.branches)
+    by_node = np.tile(np.interp(rank[:n_leaf], profile, plant.size_by_node), plant.branches)
     size = np.maximum(by_node * plant_size * (1.0 + vary[:, 0]), LEAST_SIZE)
+    size *= np.tile(grown, plant.branches)
     grid = _shared_grid(plant.outline, plant.triangles_per_leaf)
-    blades = bend_blades(
-        grid,
-        length=plant.blade_length * size,
-        width=plant.blade_width * size,
-        inclination=plant.blade_angle + 0.5 * np.pi * vary[:, 1],
-        curvature=plant.curvature * (1.0 + vary[:, 2]),
-        fold=plant.fold,
-    )
+    length, width = plant.blade_length * size, plant.blade_width * size
+    inclination = plant.blade_angle + 0.5 * np.pi * vary[:, 1]
+    curvature = plant.curvature * (1.0 + vary[:, 2])
+    rachis: Floats | None = None
+    if plant.leaflets is None:
+        blades = bend_blades(
+            grid,
+            length=length,
+            width=width,
+            inclination=inclination,
+            curvature=curvature,
+            fold=plant.fold,
+        )
+    else:
+        blades, rachis = bend_leaflets(
+            grid,
+            plant.leaflets,
+            length=length,
+            width=width,
+            rachis=plant.leaflets.rachis_length * size,
+            inclination=inclination,
+            curvature=curvature,
+            fold=plant.fold,
+        )
+        grid = _shared_compound(grid, plant.leaflets.pairs)
     return Growth(
         site=site,
         plant=plant,
@@ -136,27 +164,30 @@ def grow(site: Site, plant: Plant, seed: int, turn: float = 0.0) -> Growth:
         petiole_angle=plant.petiole_angle * (1.0 + vary[:, 4]),
         petiole_length=plant.petiole_length * size,
         blades=blades,
+        rachis=rachis,
     )
 
 
 def _main_stems(
-    site: Site, plant: Plant, turn: float
+    site: Site, plant: Plant, grown: Floats, turn: float
 ) -> list[tuple[Floats, Floats, Floats, Floats]]:
     """Axis points, nodes, upward directions at the nodes, and the sideways vector, stem by stem.
 
     One stem stands upright, with its first leaf at ``first_leaf_height``. Several leave the foot at
     that height by ``branch_angle`` from the vertical, evenly all round, and straighten to upright
-    at their tips, as stems in a stand do; their first leaf is one internode above the fork.
+    at their tips, as stems in a stand do; their first leaf is one internode above the fork. Each
+    internode has the share `grown` of its length that the leaf above it has of its size.
     """
     foot = np.array([site.x, site.y, max(site.z, LIFT)])
     fork = np.array([site.x, site.y, max(site.z + plant.first_leaf_height, foot[2])])
     up, aside = np.array([0.0, 0.0, 1.0]), np.array([1.0, 0.0, 0.0])
     tip = plant.stem_radius  # the last petiole leaves from inside the stem
-    count = np.arange(plant.nodes)
+    count = np.arange(len(grown))
     if plant.branches == 1:
-        node = fork + plant.internode * count[:, None] * up
+        above_first = np.concatenate(([0.0], np.cumsum(grown[1:])))
+        node = fork + plant.internode * above_first[:, None] * up
         axis = np.stack((foot, node[-1] + tip * up))
-        return [(axis, node, np.tile(up, (plant.nodes, 1)), aside)]
+        return [(axis, node, np.tile(up, (len(grown), 1)), aside)]
 
     stems = [(np.stack((foot, fork + tip * up)), np.empty((0, 3)), np.empty((0, 3)), aside)]
     for branch in range(plant.branches):
@@ -164,7 +195,7 @@ def _main_stems(
         outwards = np.array([np.cos(heading), np.sin(heading), 0.0])
         lean = plant.branch_angle * (1.0 - (count + 0.5) / plant.nodes)
         pieces = np.sin(lean)[:, None] * outwards + np.cos(lean)[:, None] * up
-        node = fork + plant.internode * np.cumsum(pieces, axis=0)
+        node = fork + plant.internode * np.cumsum(grown[:, None] * pieces, axis=0)
         axis = np.concatenate((fork[None], node, node[-1:] + tip * pieces[-1:]))
         lean = plant.branch_angle * (1.0 - (count + 1.0) / plant.nodes)
         upward = np.sin(lean)[:, None] * outwards + np.cos(lean)[:, None] * up
@@ -225,19 +256,29 @@ def place_blades(
     -------
     (n, n_vertex, 3) ndarray, m
     """
-    blades = growth.blades[leaf] * factor
-    cos, sin = np.cos(azimuth)[:, None], np.sin(azimuth)[:, None]
-    x, y, z = blades[..., 0], blades[..., 1], blades[..., 2]
-    turned = np.stack((cos * x - sin * y, sin * x + cos * y, z), axis=-1)
-    placed: Floats = turned + base[:, None, :]
+    placed: Floats = _turned(growth.blades[leaf] * factor, azimuth) + base[:, None, :]
     return placed
 
 
-def stalk_mesh(growth: Growth, azimuth: Floats) -> tuple[Floats, Faces]:
-    """All stems and petioles of a plant as one mesh of closed pieces, world frame."""
+def stalk_mesh(growth: Growth, azimuth: Floats, factor: float = 1.0) -> tuple[Floats, Faces]:
+    """All stems, petioles and rachises of a plant as one mesh of closed pieces, world frame.
+
+    A rachis is enlarged by `factor` as the blades along it are.
+    """
     meshes = list(growth.stems)
     if growth.plant.petiole_length > 0.0:
         start, end = petiole_ends(growth, np.arange(len(azimuth)), azimuth)
         radius = np.full(len(start), growth.plant.petiole_radius)
         meshes.append(prisms(start, end, radius, PETIOLE_SIDES))
+        if growth.rachis is not None:
+            tip = end + _turned(growth.rachis[:, None] * factor, azimuth)[:, 0]
+            meshes.append(prisms(end, tip, RACHIS_RADIUS * radius, PETIOLE_SIDES))
     return join(meshes)
+
+
+def _turned(vertices: Floats, azimuth: Floats) -> Floats:
+    """Turn each mesh about the vertical: (n, n_vertex, 3) and (n,), rad."""
+    cos, sin = np.cos(azimuth)[:, None], np.sin(azimuth)[:, None]
+    x, y, z = vertices[..., 0], vertices[..., 1], vertices[..., 2]
+    turned: Floats = np.stack((cos * x - sin * y, sin * x + cos * y, z), axis=-1)
+    return turned

@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 from canopysim.errors import SceneError
 from canopysim.matter.clearance import CLEARANCE, grow_inside, inside, leaves_at, turn_clear
 from canopysim.matter.growth import Growth, stalk_mesh
+from canopysim.matter.leaf_area import enlargements
 from canopysim.matter.parts import Part
-from canopysim.matter.planting import ground_area, sites
+from canopysim.matter.planting import sites
 from canopysim.matter.stalks import repeat_faces
+from canopysim.matter.user_mesh import place_meshes, without_meshes
 from canopysim.units import format_length
 
 if TYPE_CHECKING:
@@ -35,7 +37,8 @@ def grow_canopy(scene: Scene) -> list[Part]:
         For each plant a leaf part such as ``pepper-03`` and a stem part ``pepper-03-stem`` (stems
         and petioles). Empty if the scene has no canopy. With a stated leaf area index, one factor
         enlarges all blades about their bases so that their one-sided area is that index times
-        the ground area.
+        the ground area; a stated leaf area per plant is met likewise. After them those of meshes,
+        which count to the index and keep their area.
 
     Raises
     ------
@@ -47,19 +50,19 @@ def grow_canopy(scene: Scene) -> list[Part]:
         return []
     box = np.array([scene.enclosure.width, scene.enclosure.depth, scene.enclosure.height])
     plants = [grow_inside(site, scene.plants[site.kind], canopy.seed, box) for site in sites(scene)]
-    factor = 1.0  # of every blade's length and width
-    if canopy.leaf_area_index is not None:
-        wanted = canopy.leaf_area_index * ground_area(canopy, scene.enclosure)
-        factor = float(np.sqrt(wanted / sum(plant.leaf_area() for plant in plants)))
+    meshes = place_meshes(scene)
+    canopy = without_meshes(scene, meshes)
+    factors = enlargements(canopy, scene.enclosure, plants)
+    aim = "leaf area" if canopy.leaf_area_index is None else "leaf area index"
 
     parts: list[Part] = []
     problems: list[str] = []
-    for plant in plants:
+    for plant, factor in zip(plants, factors, strict=True):
         azimuth, walled, stuck = turn_clear(plant, factor, box)
-        stalks, stalk_faces = stalk_mesh(plant, azimuth)
+        stalks, stalk_faces = stalk_mesh(plant, azimuth, factor)
         complaint = (
             _stem_outside(plant, box)
-            or _leaf_outside(plant, stuck, factor, box)
+            or _leaf_outside(plant, stuck, factor, aim, box)
             or _petiole_outside(plant, stalks, box)
         )
         if complaint is not None:
@@ -77,7 +80,7 @@ def grow_canopy(scene: Scene) -> list[Part]:
         parts.append(Part(f"{name}-stem", "stem", stalks, stalk_faces, kind.stem, False))
     if problems:
         raise SceneError(problems)
-    return parts
+    return parts + meshes
 
 
 def _stem_outside(plant: Growth, box: Floats) -> str | None:
@@ -98,7 +101,9 @@ def _stem_outside(plant: Growth, box: Floats) -> str | None:
     )
 
 
-def _leaf_outside(plant: Growth, stuck: NDArray[np.intp], factor: float, box: Floats) -> str | None:
+def _leaf_outside(
+    plant: Growth, stuck: NDArray[np.intp], factor: float, aim: str, box: Floats
+) -> str | None:
     """Say what is wrong when some leaves of a plant fit nowhere, told by the first of them."""
     if len(stuck) == 0:
         return None
@@ -106,7 +111,7 @@ def _leaf_outside(plant: Growth, stuck: NDArray[np.intp], factor: float, box: Fl
     everywhere = plant.azimuth[leaf] + np.deg2rad(np.arange(360.0))
     vertices = leaves_at(plant, np.full(360, leaf), everywhere, factor)
     others = f" (and {len(stuck) - 1} more of its leaves)" if len(stuck) > 1 else ""
-    grown = f", enlarged {factor:.2f} times for the leaf area index," if factor > 1.005 else ""
+    grown = f", enlarged {factor:.2f} times for the {aim}," if factor > 1.005 else ""
     which = f"{_place(plant)}: leaf {leaf + 1}{others}{grown}"
     lowest, highest = vertices[..., 2].min(), vertices[..., 2].max()
     if lowest < CLEARANCE:
@@ -124,7 +129,7 @@ def _leaf_outside(plant: Growth, stuck: NDArray[np.intp], factor: float, box: Fl
     return (
         f"{which} reaches {format_length(reach)} from its stem, and no way of turning it keeps it "
         "off the walls; move the plant inwards, or lessen petiole_length, blade_length or "
-        "leaf_area_index"
+        f"{aim.replace(' ', '_')}"
     )
 
 

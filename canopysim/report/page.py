@@ -28,6 +28,7 @@ from canopysim.report.markup import (
     table_html,
 )
 from canopysim.report.penetration import penetration_html
+from canopysim.report.probes import probe_tables
 from canopysim.report.rows import (
     RATIO_BANDS,
     far_red_table,
@@ -46,13 +47,13 @@ from canopysim.report.words import (
     PPFD_BAND,
     band_label,
     centimetres,
+    colour_ratio,
     count,
     duration,
     percent,
     significant,
     span_label,
     stop_label,
-    with_error,
 )
 from canopysim.sealed import replace_synced
 
@@ -118,6 +119,7 @@ def page_text(result: Result, picture: Path | None = None) -> str:
         assimilation_html(result),
         _planes(result),
         _ends(result),
+        _probes(result),
         _told_apart(result),
         electricity_html(result),
         _scene(picture),
@@ -203,7 +205,7 @@ def _plane_cards(result: Result) -> list[str]:
     cards = [_card(f"Light {where}", value, unit)]
     ratio = red_to_far_red(result, name)
     if ratio.value == ratio.value:
-        text = with_error(ratio.value, ratio.std_err)
+        text = colour_ratio(ratio.value, ratio.std_err)
         cards.append(
             _card(f"Red to far-red {where}", text, f"photons, {RATIO_BANDS}, mean {place}")
         )
@@ -303,6 +305,13 @@ def _ends(result: Result) -> str:
         f"{' and '.join(span_label(span) for span in shown_spans(result))}.",
     )
     return f"<h2>Where the photons ended</h2>\n{drawing}\n{table_html(ends_table(result))}"
+
+
+def _probes(result: Result) -> str:
+    tables = probe_tables(result)
+    if not tables:
+        return ""
+    return "<h2>What meters would read</h2>\n" + "\n".join(table_html(table) for table in tables)
 
 
 def _told_apart(result: Result) -> str:

@@ -27,6 +27,7 @@ from canopysim.report.words import (
     PPFD_BAND,
     band_label,
     centimetres,
+    colour_ratio,
     group_label,
     percent,
     span_label,
@@ -209,7 +210,7 @@ def boundary_table(result: Result) -> Table:
         cells = ["top" if i == 0 else f"under layer {i}", centimetres(height), f"{of.lai[i]:.2f}"]
         cells += [with_error(s[i].value, s[i].std_err) for s in (*series, sideways)]
         cells += ["0" if dark else with_error(s[i].value, s[i].std_err) for s in far]
-        cells += [with_error(r.value, r.std_err) for r in ratios[i : i + 1]]
+        cells += [colour_ratio(r.value, r.std_err) for r in ratios[i : i + 1]]
         rows.append(tuple(cells))
     return Table(
         f"Light at the boundaries between layers, all lights, {FLUX_DENSITY} of the floor's area",

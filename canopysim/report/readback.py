@@ -14,6 +14,8 @@ from canopysim.matter.rough import returned_share
 from canopysim.report.defaults import DefaultUsed, defaults_used
 from canopysim.report.electricity import check_pieces
 from canopysim.report.measured_lights import measured_lines
+from canopysim.report.mesh_report import mesh_lines
+from canopysim.report.plant_lines import plant_lines
 from canopysim.report.words import count, significant
 from canopysim.units import format_share, in_centimetres
 from canopysim.world.cautions import cautions
@@ -69,6 +71,8 @@ def read_back(scene: Scene, world: World) -> RenderableType:
             f"{'s' if len(world.strips) > 1 else ''}, {count(batch)} packets in a batch{rounded}.\n"
         ),
         *(Text(line) for line in measured_lines(scene)),
+        *(_Hanging(line, 0) for line in plant_lines(scene)),
+        *(_Hanging(line, 0) for line in mesh_lines(scene)),
         Text(_memory(world)),
         *_cautions(scene, world),
         *_defaults(defaults_used(scene)),
@@ -89,6 +93,7 @@ def _memory(world: World) -> str:
         names = [s.name for s in world.splits.splits] + ["leaf triangles"] * (
             world.splits.n_facet > 0
         )
+        names += [f"{len(world.probes)} probes"] * (len(world.probes) > 0)
         text += f", with what is also counted: {', '.join(names)}"
     return f"{text}.\n"
 
@@ -213,8 +218,9 @@ def _plants(world: World) -> Any:
     assert layers is not None
     leaves = [p for p in world.parts if p.kind == "leaf"]
     n_triangle = sum(len(p.faces) for p in leaves)
+    n_plant = len({p.name for p in leaves})  # a drawn plant may have leaves of several kinds
     text = (
-        f"{len(leaves)} plants, one-sided leaf area {layers.leaf_area.sum():.4f} m² on "
+        f"{n_plant} plants, one-sided leaf area {layers.leaf_area.sum():.4f} m² on "
         f"{layers.ground_area:.4g} m² of ground: LAI "
         f"{layers.leaf_area.sum() / layers.ground_area:.4f}; top at "
         f"{in_centimetres(layers.top)} cm; {count(n_triangle)} leaf triangles.\n"

@@ -23,6 +23,7 @@ from canopysim.report.words import (
     PPFD_BAND,
     band_label,
     centimetres,
+    colour_ratio,
     group_label,
     percent,
     significant,
@@ -272,7 +273,7 @@ def _far_red_cells(result: Result, plane: str, group: str, direction: str) -> li
         cells = [with_error(mean_of.value, mean_of.std_err)]
     if has_red_to_far_red(result):
         ratio = red_to_far_red(result, plane, group=group, direction=direction)
-        cells.append(with_error(ratio.value, ratio.std_err))
+        cells.append(colour_ratio(ratio.value, ratio.std_err))
     return cells
 
 

@@ -12,6 +12,7 @@ from canopysim.report.accuracy import batch_note, figure_of_merit, has_errors, r
 from canopysim.report.electricity import summary_lines
 from canopysim.report.ends import ends_table, walls_text
 from canopysim.report.fitted_table import FittedTable
+from canopysim.report.probes import probe_tables
 from canopysim.report.rows import (
     RATIO_BANDS,
     far_red_table,
@@ -25,11 +26,11 @@ from canopysim.report.words import (
     FLUX_DENSITY,
     PPFD_BAND,
     band_label,
+    colour_ratio,
     count,
     duration,
     percent,
     stop_label,
-    with_error,
 )
 
 if TYPE_CHECKING:
@@ -71,6 +72,8 @@ def summary_text(result: Result, folder: Path | None = None) -> RenderableType:
         if len(result.groups) > 1:
             pieces.append(FittedTable(group_table(result)))
         pieces.append(FittedTable(far_red_table(result)))
+    if result.probes is not None:
+        pieces.append(FittedTable(probe_tables(result)[0]))
     pieces.append(FittedTable(ends_table(result)))
     pieces.extend(Text(line) for line in ["", *_answers(result), "", *_ending(result)])
     counted = [*splits_of(result)] + ["leaf triangles"] * bool(
@@ -110,7 +113,7 @@ def _answers(result: Result) -> list[str]:
     if name is not None:
         ratio = red_to_far_red(result, name)
         if ratio.value == ratio.value:
-            text = with_error(ratio.value, ratio.std_err)
+            text = colour_ratio(ratio.value, ratio.std_err)
             lines.append(f"Red:far-red on {name}, travelling down: {text} ({RATIO_BANDS})")
     return [*lines, f"What the walls cost: {walls_text(result)}", *summary_lines(result)]
 

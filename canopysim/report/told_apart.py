@@ -133,6 +133,11 @@ def _lining_table(result: Result) -> Table:
                 unsure = max(unsure, found[name].unsure / flux)
         label = "black" if factor == 0 else "as traced" if factor == 1 else f"{factor:.3g} times"
         rows.append((label, *cells))
+    caution = ""
+    if unsure > 0.01:
+        caution = (
+            " That is too much: ask for more lining_meetings under 'also_count' and trace again."
+        )
     return Table(
         "With another lining: light in percent of what the traced one gives, "
         f"{band_label(PPFD_BAND)}; the lining's reflectance in every waveband",
@@ -141,7 +146,7 @@ def _lining_table(result: Result) -> Table:
         "From one trace: light that has met the lining n times has the n-th power of its "
         f"reflectance as a factor. Light with {len(told.rows) - 1} and more meetings counts as "
         f"with {len(told.rows) - 1}: these figures rest on it by "
-        f"{'at most' if greatest <= 1 else 'about'} {percent(unsure)}.",
+        f"{'at most' if greatest <= 1 else 'about'} {percent(unsure)}.{caution}",
     )
 
 
@@ -199,7 +204,9 @@ def _facet_table(result: Result) -> Table:
         f"{band_label(PPFD_BAND)}",
         ("Layer", f"Mean absorbed, {FLUX_DENSITY}", "Spread of the light", "Noise of the trace"),
         rows,
-        "Standard deviations over the mean, by leaf area; the noise is taken out of the spread.",
+        "Standard deviations over the mean, by leaf area; the noise is taken out of the spread. A "
+        "triangle belongs to the layer of its middle, so that means differ a little from those of "
+        "layers, which cut triangles at their boundaries.",
     )
 
 

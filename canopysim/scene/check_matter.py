@@ -4,6 +4,8 @@ from collections.abc import Iterator
 
 from canopysim.bands import range_label
 from canopysim.library.leaves import LEAF_RANGE
+from canopysim.scene.check_mesh import check_meshes
+from canopysim.scene.check_plants import check_leaf_area
 from canopysim.scene.check_space import (
     check_area,
     check_height,
@@ -126,6 +128,8 @@ def _check_canopy(draft: Draft) -> Iterator[Problem]:
     if canopy.planted is not None:
         area = canopy.planted
         yield from check_area(draft, ("canopy", "planted"), area.corner, area.opposite)
+    yield from check_leaf_area(canopy)
+    yield from check_meshes(draft)
     n_triangle = 0
     for index, planting in enumerate(canopy.plantings):
         path: EntryPath = ("canopy", "plantings", index)
@@ -135,6 +139,7 @@ def _check_canopy(draft: Draft) -> Iterator[Problem]:
         if plant is None:
             continue
         each = plant.nodes * plant.branches * plant.triangles_per_leaf
+        each *= 1 if plant.leaflets is None else 1 + 2 * plant.leaflets.pairs
         n_plant = len(planting.positions or ()) or (planting.columns or 0) * (planting.rows or 0)
         n_triangle += each * n_plant
         if draft.sound("enclosure"):

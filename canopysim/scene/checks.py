@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from canopysim.scene.check_light import check_lights
 from canopysim.scene.check_matter import check_matter
+from canopysim.scene.check_meter import check_meters
 from canopysim.scene.check_power import check_electricity
 from canopysim.scene.check_space import check_space
 from canopysim.scene.draft import Draft, Problem
@@ -27,4 +28,5 @@ def find_contradictions(draft: Draft) -> Iterator[Problem]:
     yield from check_space(draft)
     yield from check_matter(draft)
     yield from check_lights(draft)
+    yield from check_meters(draft)
     yield from check_electricity(draft)

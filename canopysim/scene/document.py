@@ -1,6 +1,6 @@
 """A scene file as read: its nodes, and the way from an entry's path to its place and text."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from canopysim.scene.yaml_text import Mapping, Node, Place, Text
@@ -35,12 +35,15 @@ class Document:
         The root of its nodes; a referenced fixture's nodes keep their own file's places.
     sources : dict of str to str
         Text of every file read, by the name that messages give it; the scene file first.
+    meshes : dict of str to bytes
+        Mesh files of the canopy, by the name that the scene gives them.
     """
 
     path: Path | None
     name: str
     root: Node
     sources: dict[str, str]
+    meshes: dict[str, bytes] = field(default_factory=dict)
 
     @classmethod
     def unread(cls) -> "Document":

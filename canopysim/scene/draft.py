@@ -16,8 +16,8 @@ from canopysim.scene.schema import Scene
 from canopysim.scene.schema_matter import Canopy
 
 Problem = tuple[EntryPath, str]
-NAMED = ("surfaces", "leaves", "plants", "fixtures")
-LISTED = ("lights", "daylight", "planes")
+NAMED = ("surfaces", "leaves", "plants", "fixtures", "meters")
+LISTED = ("lights", "daylight", "planes", "probes")
 # These take the place of what is wrong where something must stand; nothing is checked against them.
 STAND_INS: dict[str, Any] = {
     "title": "none",
@@ -39,9 +39,9 @@ class Draft:
     broken : frozenset of str
         Top-level entries of which nothing sound is left.
     names : dict of str to tuple of str
-        All names written under surfaces, leaves, plants and fixtures, sound or not.
+        All names written under surfaces, leaves, plants, fixtures and meters, sound or not.
     numbers : dict of str to tuple of int
-        Of lights, daylight and planes: each sound entry's number in the file.
+        Of lights, daylight, planes and probes: each sound entry's number in the file.
     """
 
     scene: Scene

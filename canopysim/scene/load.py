@@ -13,6 +13,7 @@ from canopysim.errors import SceneError
 from canopysim.scene.checks import find_contradictions
 from canopysim.scene.document import Document, EntryPath, problem_line, write_path
 from canopysim.scene.draft import make_draft
+from canopysim.scene.mesh_files import mesh_bytes
 from canopysim.scene.references import with_tables
 from canopysim.scene.schema import Scene
 from canopysim.scene.yaml_text import (
@@ -216,7 +217,8 @@ def _read_scene(text: str, name: str, path: Path | None, allow_outside: bool) ->
     gathered = _Gathered(name, {name: text})
     root, unread = _with_fixture_files(root, path, allow_outside, gathered)
     root = _with_tables(root, path, allow_outside, gathered)
-    document = Document(path, name, root, gathered.sources)
+    meshes = _mesh_bytes(root, path, allow_outside, gathered)
+    document = Document(path, name, root, gathered.sources, meshes)
     draft, problems = make_draft(document, plain(root), unread)
     for where, message in (*problems, *find_contradictions(draft)):
         gathered.problems.append((document.place(where), _with_path(where, message)))
@@ -264,13 +266,27 @@ def _with_tables(
 
     flaws: list[Flaw] = []
     entries = dict(root.entries)
-    for section in ("fixtures", "daylight"):
+    for section in ("fixtures", "daylight", "meters"):
         if section in entries:
             place, node = entries[section]
             node = with_tables(node, None if path is None else resolve, gathered.sources, flaws)
             entries[section] = (place, node)
     gathered.problems.extend((flaw.place, flaw.message) for flaw in flaws)
     return Mapping(root.place, entries)
+
+
+def _mesh_bytes(
+    root: Mapping, path: Path | None, allow_outside: bool, gathered: _Gathered
+) -> dict[str, bytes]:
+    """Read the mesh files that the canopy names."""
+
+    def resolve(home: Path, reference: str) -> Path:
+        return resolve_reference(home, reference, allow_outside, path)
+
+    flaws: list[Flaw] = []
+    files = mesh_bytes(root, None if path is None else resolve, gathered.sources, flaws)
+    gathered.problems.extend((flaw.place, flaw.message) for flaw in flaws)
+    return files
 
 
 def _fixture_file(

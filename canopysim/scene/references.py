@@ -9,7 +9,7 @@ from pathlib import Path
 from canopysim.scene.yaml_text import Flaw, Listing, Mapping, Node, Text, UnreadableError
 
 # Entries whose value may be a mapping with 'file'.
-TABLE_KEYS = ("spectrum", "lens", "photometry")
+TABLE_KEYS = ("spectrum", "lens", "photometry", "response")
 LARGEST_TABLE = 8 * 1024 * 1024
 Resolve = Callable[[Path, str], Path]
 

@@ -56,6 +56,7 @@ from canopysim.scene.schema_light import (
     SunBeam,
 )
 from canopysim.scene.schema_matter import Area, Canopy, LeafOptics, LeafSide, Plant, Planting
+from canopysim.scene.schema_meter import Meter, Probe
 from canopysim.scene.schema_splits import AlsoCount, LaunchCells
 from canopysim.scene.spectral import BandShares, BandValues
 from canopysim.units import shown
@@ -178,6 +179,8 @@ class Scene(Frozen):
     electricity: Electricity | None = default(
         None, "What feeds the lights, what that costs, and the hours in which they shine."
     )
+    meters: dict[Name, Meter] = default({}, "Light meters by name.")
+    probes: tuple[Probe, ...] = default((), "Points at which light is told from all sides.")
     tracing: Tracing = default({}, "How long photons are followed before the answer is given.")
     also_count: AlsoCount = default({}, "What else is counted of the same photons.")
 
@@ -221,6 +224,12 @@ class Scene(Frozen):
     def sources(self) -> dict[str, str]:
         """Every file that the scene was read from: name as shown in messages to its text."""
         return dict(self._document.sources) if self._document else {}
+
+    def mesh_bytes(self, file: str) -> bytes:
+        """Return the bytes of a mesh file of the canopy; ValueError without one."""
+        if self._document is None or file not in self._document.meshes:
+            raise ValueError("was not read; load the scene from its file")
+        return self._document.meshes[file]
 
     def states(self, *path: str | int) -> bool:
         """Tell whether the file states an entry; all is taken as stated of a scene without one.

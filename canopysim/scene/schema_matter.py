@@ -3,7 +3,14 @@
 import difflib
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, Field, PlainValidator, WithJsonSchema
+from pydantic import (
+    AfterValidator,
+    ConfigDict,
+    Field,
+    PlainValidator,
+    WithJsonSchema,
+    model_validator,
+)
 
 from canopysim.library.crops import CROP_NAMES
 from canopysim.library.leaves import LEAF_NAMES
@@ -21,6 +28,7 @@ from canopysim.scene.fields import (
     Name,
     Point,
     PositiveLength,
+    PositiveShare,
     Seed,
     Share,
     UprightAngle,
@@ -28,14 +36,25 @@ from canopysim.scene.fields import (
     as_text,
     counted,
     default,
+    measured,
     parse_count,
     refuse,
     whole,
 )
+from canopysim.scene.plant_library import either_like_or_whole, from_library
+from canopysim.scene.schema_mesh import MeshPlanting
 from canopysim.scene.spectral import SpectralShare
-from canopysim.units import parse_length, shown
+from canopysim.units import parse_length, parse_share, shown
+from canopysim.units_area import parse_area
 
 MOST_LAYERS = 200
+_read_stage, _stage = measured(
+    parse_share, "60 %", r"^\s*[0-9.]+\s*%\s*$", least="5 %", most="100 %"
+)
+_read_area, _area = measured(
+    parse_area, "0.35 m2", r"^\s*[0-9.]+\s*c?m(2|²)\s*$", least="0.01 cm2", most="1000 m2"
+)
+LeafArea = Annotated[float, _read_area, _area]
 
 
 def _of_library(what: str, names: tuple[str, ...]) -> AfterValidator:
@@ -86,13 +105,36 @@ class LeafOptics(Frozen):
     lower: LeafSide | None = default(None, "The lower side, where it differs from the upper.")
 
 
-class Plant(Frozen):
-    """A kind of plant: upright stems that carry simple leaves in a spiral."""
+class Leaflets(Frozen):
+    """What makes a leaf compound: leaflets along a rachis, the line that goes on from the stalk."""
 
+    pairs: Annotated[int, counted(1, 20), whole(1, 20)] = Field(
+        description="Pairs of leaflets beside the one at the end."
+    )
+    rachis_length: PositiveLength = Field(
+        description="From the first pair, at the leaf stalk's end, to the leaflet at the end."
+    )
+    angle: UprightAngle = default("60 deg", "Angle of the paired leaflets from the rachis.")
+    size: PositiveShare = default(
+        "80 %", "Length and width of the paired leaflets, as a share of those of the end one."
+    )
+
+
+class Plant(Frozen):
+    """A kind of plant: upright stems that carry simple or compound leaves in a spiral."""
+
+    model_config = ConfigDict(json_schema_extra=either_like_or_whole)
+
+    like: Name | None = default(
+        None, "A plant of the library, such as 'pepper', for all that is not written here."
+    )
     leaf: Name = Field(description="Kind of leaf, a name under 'leaves'.")
     stem: Name = Field(description="Surface of stem and leaf stalks, a name under 'surfaces'.")
     nodes: Annotated[int, counted(1, 200), whole(1, 200)] = Field(
         description="Number of leaves along each stem."
+    )
+    stage: Annotated[float, _read_stage, _stage] | None = default(
+        None, "Share of its leaves that are out, the upper ones still unfolding; all if left out."
     )
     internode: PositiveLength = Field(description="Distance along the stem between leaves.")
     first_leaf_height: LengthFromZero = default(
@@ -103,8 +145,13 @@ class Plant(Frozen):
     petiole_angle: UprightAngle = Field(
         description="Angle of the leaf stalk from the stem's upward direction."
     )
-    blade_length: PositiveLength = Field(description="Length of the blade along its midrib.")
-    blade_width: PositiveLength = Field(description="Greatest width of the blade.")
+    blade_length: PositiveLength = Field(
+        description="Length of the blade (of the leaflet at the end) along its midrib."
+    )
+    blade_width: PositiveLength = Field(
+        description="Greatest width of the blade (of the leaflet at the end)."
+    )
+    leaflets: Leaflets | None = default(None, "Leaflets of a compound leaf; simple if left out.")
     blade_angle: Inclination = default(
         "10 deg", "Droop of the blade at its base: below the horizontal is positive."
     )
@@ -125,7 +172,8 @@ class Plant(Frozen):
     stem_radius: PositiveLength = default("4 mm", "Radius of the stem.")
     petiole_radius: PositiveLength = default("1.2 mm", "Radius of the leaf stalks.")
     triangles_per_leaf: Annotated[int, counted(2, 400), whole(2, 400)] = default(
-        "16", "Triangles that a blade is made of; fewer than 12 show the outline coarsely."
+        "16",
+        "Triangles that a blade or leaflet is made of; fewer than 12 show its outline coarsely.",
     )
     branches: Annotated[int, counted(1, 12), whole(1, 12)] = default(
         "1", "Number of equal main stems, leaving at the first leaf's height."
@@ -136,6 +184,12 @@ class Plant(Frozen):
     variation: HalfShare = default(
         "10 %", "Random spread of size and angles from leaf to leaf, by the canopy's seed."
     )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _start_from_library(cls, data: Any) -> Any:
+        """Take from the library's plant what is not written."""
+        return from_library(data)
 
 
 class Area(Frozen):
@@ -173,6 +227,9 @@ class Planting(Frozen):
         None, "Places of the stems as a list of [x, y], instead of columns and rows."
     )
     base: LengthFromZero = default("0 cm", "Height of the stem's foot above the floor (its pot).")
+    leaf_area: LeafArea | None = default(
+        None, "Mean one-sided leaf area of these plants; their blades are scaled to meet it."
+    )
 
 
 def _read_layers(value: object) -> int | tuple[float, ...]:
@@ -230,12 +287,18 @@ class Canopy(Frozen):
     leaf_area_index: LeafAreaIndex | None = default(
         None, "One-sided leaf area per ground area; all blades are scaled alike to meet it."
     )
+    leaf_area: LeafArea | None = default(
+        None, "Mean one-sided leaf area of a plant, instead of the leaf area index."
+    )
     crop: Annotated[Name, _of_library("crop", CROP_NAMES)] | None = default(
         None, "Crop of the library whose leaf photosynthesis the report shows, such as 'pepper'."
     )
     profile: YesNo = default(
         "false", "Count the light that passes every boundary between layers, downwards and upwards."
     )
-    plantings: Annotated[tuple[Planting, ...], Field(min_length=1, max_length=100)] = Field(
-        description="What is planted where."
+    plantings: Annotated[tuple[Planting, ...], Field(max_length=100)] = default(
+        (), "What is planted where; or write 'meshes', or both."
+    )
+    meshes: Annotated[tuple[MeshPlanting, ...], Field(max_length=100)] = default(
+        (), "Plants that are drawn in mesh files, and where they stand."
     )

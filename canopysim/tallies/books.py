@@ -27,7 +27,8 @@ class Batch(NamedTuple):
         """Every array that is counted in."""
         if self.splits is None:
             return tuple(self.books)
-        return (*self.books, self.splits.absorbed, self.splits.crossed, self.splits.facet)
+        s = self.splits
+        return (*self.books, s.absorbed, s.crossed, s.facet, s.probed)
 
 
 def open_books(world: WorldArrays) -> Books:
@@ -65,6 +66,7 @@ def add_batches(parts: Sequence[Batch]) -> Batch:
             splits.absorbed[:] += part.splits.absorbed
             splits.crossed[:] += part.splits.crossed
             splits.facet[:] += part.splits.facet
+            splits.probed[:] += part.splits.probed
     return Batch(add_up([p.books for p in parts]), splits)
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from canopysim.bands import ranges
 from canopysim.matter.layers import cumulative_lai
 from canopysim.results import Result
+from canopysim.tallies.label_probes import label_probes
 from canopysim.tallies.rows import BatchRows, mean_and_error
 from canopysim.transport.arrays import PACKET_QUANTA
 from canopysim.world.sinks import LEAF
@@ -59,6 +60,10 @@ class Labeller:
         """Do as `flux` for many rows: (row, channel, ..., band) to (row, group, ..., name)."""
         grouped = np.tensordot(counts.astype(np.float64), self._group_matrix, axes=(1, 1))
         return np.moveaxis(grouped, -1, 1) @ self._band_matrix
+
+    def grouped(self, rows: Array) -> Array:
+        """Sum channels (row, channel, ...) into groups and all: (row, group, ...), in µmol/s."""
+        return np.moveaxis(np.tensordot(rows, self._group_matrix, axes=(1, 1)), -1, 1)
 
     def launched(self) -> xr.DataArray:
         """Flux launched, group x band."""
@@ -263,6 +268,7 @@ def label(world: World, rows: BatchRows, meta: dict[str, Any]) -> Result:
         planes={
             p.name: _plane(labeller, rows, i) for i, p in enumerate(world.planes) if not p.is_level
         },
+        probes=label_probes(labeller, rows),
         ends=_ends(labeller, rows, launched),
         launched=launched,
         rows=books,

@@ -24,6 +24,7 @@ DIMS = {
     "split_absorbed": ("row", "channel", "split_row", "sink", "traced_band"),
     "split_crossed": ("row", "channel", "split_row", "split_column", "traced_band"),
     "facet_absorbed": ("facet_batch", "facet", "leaf_side", "channel", "traced_band"),
+    "probed": ("row", "channel", "probe_number", "facing_number", "traced_band"),
 }
 
 
@@ -39,20 +40,24 @@ class SplitRows:
         A column is a cell, or a plane and direction.
     facet : numpy.ndarray of int64 (FACET_FOLD, n_facet, 2, n_channel, n_band)
         By triangle and side.
+    probed : numpy.ndarray of int64 (FOLD, n_channel, n_probe, N_FACING, n_band)
+        Flight length over the radius of the ball, times weight.
     """
 
     absorbed: NDArray[np.int64]
     crossed: NDArray[np.int64]
     facet: NDArray[np.int64]
+    probed: NDArray[np.int64]
 
     @classmethod
     def empty(cls, plan: SplitPlan, world: WorldArrays) -> SplitRows:
         """Rows before the first batch."""
-        absorbed, crossed, facet = plan.shapes(world)
+        absorbed, crossed, facet, probed = plan.shapes(world)
         return cls(
             np.zeros((FOLD, *absorbed), np.int64),
             np.zeros((FOLD, *crossed), np.int64),
             np.zeros((FACET_FOLD, *facet), np.int64),
+            np.zeros((FOLD, *probed), np.int64),
         )
 
     def append(self, splits: Splits, batch: int) -> None:
@@ -67,6 +72,7 @@ class SplitRows:
             (self.absorbed[batch % FOLD], splits.absorbed),
             (self.crossed[batch % FOLD], splits.crossed),
             (self.facet[batch % FACET_FOLD], splits.facet),
+            (self.probed[batch % FOLD], splits.probed),
         ):
             # Two numbers below 2^62 cannot run over.
             for array in (rows, new):
@@ -79,7 +85,7 @@ class SplitRows:
 
     def arrays(self) -> dict[str, tuple[tuple[str, ...], NDArray[np.int64]]]:
         """Dimensions and values, by the names that a file has."""
-        values = (self.absorbed, self.crossed, self.facet)
+        values = (self.absorbed, self.crossed, self.facet, self.probed)
         return {name: (dims, v) for (name, dims), v in zip(DIMS.items(), values, strict=True)}
 
     @classmethod

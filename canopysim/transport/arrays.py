@@ -19,7 +19,7 @@ DIFFUSE, SPECULAR, TRANSMIT = 0, 1, 2
 
 # Counts up when the same world gives other histories than before: part of the world's digest, so
 # that a run is never taken up by a program that would trace it differently.
-HISTORY_VERSION = 4
+HISTORY_VERSION = 5
 
 # Quanta of a packet whose band shares sum to one. A deposit is rounded to one quantum, so a history
 # of 10^3 meetings is off by less than 10^-6 of its launch weight; a batch of 2^24 packets stays
@@ -31,6 +31,9 @@ ABSORB_ONE = 2**24
 
 # Addresses of untraced photons that books keep.
 N_LOST = 16
+# Ways to look at the light of a probe: on the meter's face, as the meter reads it, from all sides,
+# then on planes that face right, left, back, front, up and down.
+N_FACING = 9
 # Why a photon could not be followed.
 LEFT_THE_WORLD, INSIDE_A_SOLID, TOO_MANY_MEETINGS, FLIES_FOR_EVER = 1, 2, 3, 4
 # Books end with three sinks of their own: these, counted from the end.
@@ -87,7 +90,7 @@ LINING_MEETINGS, FIRST_FLIGHT, LAST_SURFACE, LAUNCH_CELLS = 0, 1, 2, 3
 
 
 class Splits(NamedTuple):
-    """Tallies told apart by a packet's past, and what tells its past.
+    """What is counted on demand: tallies told apart by a packet's past, facets, probes.
 
     The rows of `absorbed` and `crossed` are those of all splits one after the other, then one for
     each way on from each surface: there the amounts are multiplied by the number of times that the
@@ -105,6 +108,9 @@ class Splits(NamedTuple):
     absorbed: I64  # (n_channel, n_row, n_sink, n_band)
     crossed: I64  # (n_channel, n_row, n_column, n_band)
     facet: I64  # (n_facet, 2 sides, n_channel, n_band)
+    probe: F32  # (n_probe, 7) centre and radius of the ball, m; unit normal of the meter
+    probe_response: F32  # (n_probe, N_COSINE + 1) see transport/probe.py
+    probed: I64  # (n_channel, n_probe, N_FACING, n_band) length in the ball over its radius
     at: I64  # (n_split,) the row of each split that the packet is in
     passed: I64  # (3 n_surface,) or (0,) how often it went each way
     amounts: I64  # (n_band,) scratch

@@ -19,6 +19,7 @@ from canopysim.transport.arrays import (
 )
 from canopysim.transport.launch import launch
 from canopysim.transport.mirror import flat_direction, rough_direction
+from canopysim.transport.probe import pass_probes
 from canopysim.transport.random import draw
 from canopysim.transport.real import (
     BIG,
@@ -185,6 +186,19 @@ def _lose(absorbed, met, counters, lost, channel, w, strip, photon, event, place
     counters[2] = n + 1
 
 
+@jit_apart
+def _plays_on(books, splits, channel, w, key0, key1, strip, batch, photon, event):
+    """Play roulette once more with what a rough mirror lets out.
+
+    What grazes out keeps next to nothing, and might fly through an endless room for ever.
+    """
+    left = ZERO
+    for band in range(w.shape[0]):
+        left += F(w[band])
+    u, _, _, _ = draw(key0, key1, strip, batch, photon, event, 1)
+    return play_roulette(books, splits, channel, left, w, u)
+
+
 @jit
 def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stack, lanes):
     """Trace one packet to its end.
@@ -282,6 +296,11 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
         attempt = 0
         _cross_planes(world, books, splits, channel, ox, oy, oz, dx, dy, dz, t, from_z, z, w)
         from_z = z
+        if splits is not None:
+            pass_probes(
+                splits.probe, splits.probe_response, splits.probed, channel, ox, oy, oz,
+                dx, dy, dz, t, w,
+            )  # fmt: skip
         if kind == REPEAT:
             # What leaves on one side enters on the other and flies on; no random number is drawn.
             rounds += 1
@@ -343,6 +362,10 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
                     nx, ny, nz, dx, dy, dz, world.rough[surface], u_polar, u_turn
                 )
                 if not stop_between_facets(books, splits, channel, sink, kept, w):
+                    break
+                if not _plays_on(
+                    books, splits, channel, w, key0, key1, strip, batch, photon, event
+                ):
                     break
         else:
             if way == TRANSMIT:

@@ -14,6 +14,8 @@ from canopysim.transport.real import HALF, ONE, ZERO, F
 from canopysim.transport.splits import split_ended, split_facet, split_own
 from canopysim.transport.target import jit
 
+# Four units in the last place of a probability.
+ROUNDING = F(2.0**-22)
 HALF_ABSORB = np.int64(2**23)
 ABSORB_BITS = np.int64(24)
 # A packet whose weight over all bands is below this share of a launch plays for its life.
@@ -132,7 +134,10 @@ def choose_way(world, books, splits, channel, surface, side, left, w, u):
         p = ONE
     choice = books.absorbed.shape[1] - CHOICE_SINK
     for band in range(w.shape[0]):
-        new = np.int64(F(w[band]) * (world.ways[surface, side, way, band] / p) + HALF)
+        ratio = world.ways[surface, side, way, band] / p
+        # A band that agrees with the choice to rounding keeps its weight as it is.
+        new = np.int64(F(w[band]) * ratio + HALF)
+        new = new if abs(ratio - ONE) > ROUNDING else w[band]
         books.absorbed[channel, choice, band] -= new - w[band]
         if splits is not None:
             splits.amounts[band] = w[band] - new

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from canopysim.matter.parts import Part
 from canopysim.matter.planting import sites
+from canopysim.matter.stage import grown_shares
 from canopysim.world.overlap import Boxes, box_pairs, triangles_in_box
 
 if TYPE_CHECKING:
@@ -172,7 +173,7 @@ def _turned_leaves(scene: Scene, world: World) -> Iterator[Caution]:
         if part.name in planting_of:
             planting = planting_of[part.name]
             plant = scene.plants[scene.canopy.plantings[planting].plant]
-            grown[planting] = grown.get(planting, 0) + plant.nodes * plant.branches
+            grown[planting] = grown.get(planting, 0) + len(grown_shares(plant)) * plant.branches
         if part.n_turned > 0 and part.name in planting_of:
             n_leaf, n_plant = count.get(planting_of[part.name], (0, 0))
             count[planting_of[part.name]] = (n_leaf + part.n_turned, n_plant + 1)

@@ -26,6 +26,7 @@ from canopysim.world.planes import (
     plane_tables,
     refuse_high_planes,
 )
+from canopysim.world.probes import ProbeTable, probe_arrays, probe_tables
 from canopysim.world.sinks import BODY, FACE, LEAF, STEM, UNTRACED, Places, Sink
 from canopysim.world.splits import SplitPlan, split_plan
 from canopysim.world.strips import Channel, daylight_strips, launch_tables, spectra_of
@@ -66,10 +67,14 @@ class World:
         None without a canopy.
     planes : tuple of PlaneTable
         Counting planes; last the boundaries between layers, where they are asked for.
+    probes : tuple of ProbeTable
+        Points with meters.
     parts : tuple of Part
         Named meshes, for pictures and checks.
     strips : tuple of PlacedStrip
         Luminous rectangles, for pictures and checks.
+    strip_spectrum : tuple of int
+        Number of each strip's spectrum, as the optics count them.
     splits : SplitPlan or None
         What tallies are told apart by, if by anything; no part of the digest.
     digest : str
@@ -85,8 +90,10 @@ class World:
     channels: tuple[Channel, ...]
     layers: LayerTable | None
     planes: tuple[PlaneTable, ...]
+    probes: tuple[ProbeTable, ...]
     parts: tuple[Part, ...]
     strips: tuple[PlacedStrip, ...]
+    strip_spectrum: tuple[int, ...]
     splits: SplitPlan | None
     digest: str
 
@@ -234,8 +241,12 @@ def compile_world(
         layers=layers,
         planes=tuple(planes),
         parts=tuple(plants + bodies + walls),
+        probes=probe_tables(scene, canopy_top, spectra_of(strips)),
         strips=tuple(strips),
-        splits=split_plan(scene, places, optics, plants, len(strips)),
+        strip_spectrum=tuple(int(k) for k in table.spectrum),
+        splits=split_plan(
+            scene, places, optics, plants, len(strips), probe_arrays(scene, canopy_top)
+        ),
         digest=_digest(arrays),
     )
 

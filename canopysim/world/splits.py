@@ -14,6 +14,7 @@ from canopysim.transport.arrays import (
     LAST_SURFACE,
     LAUNCH_CELLS,
     LINING_MEETINGS,
+    N_FACING,
     SPECULAR,
     SURFACE,
     TRANSMIT,
@@ -68,6 +69,8 @@ class SplitPlan:
         Triangles of plants; 0 where facets are off.
     on_cells : bool
         Whether planes keep their cells.
+    probe, probe_response
+        As in `Splits`.
     """
 
     splits: tuple[Split, ...]
@@ -79,6 +82,8 @@ class SplitPlan:
     n_way: int
     n_facet: int
     on_cells: bool
+    probe: NDArray[np.float32]
+    probe_response: NDArray[np.float32]
 
     @property
     def n_row(self) -> int:
@@ -86,18 +91,21 @@ class SplitPlan:
         return sum(len(s.rows) for s in self.splits)
 
     def shapes(self, world: WorldArrays) -> tuple[tuple[int, ...], ...]:
-        """Shapes of `absorbed`, `crossed` and `facet` in `Splits`."""
+        """Shapes of `absorbed`, `crossed`, `facet` and `probed` in `Splits`."""
         n_channel, n_sink, n_band, n_bin = (int(n) for n in world.sizes)
         n_column = n_bin if self.on_cells else 2 * len(world.plane)
         return (
             (n_channel, self.n_row, n_sink, n_band),
             (n_channel, self.n_row, n_column, n_band),
             (self.n_facet, 2, n_channel, n_band),
+            (n_channel, len(self.probe), N_FACING, n_band),
         )
 
     def open(self, world: WorldArrays) -> Splits:
         """Empty tallies for one thread."""
-        absorbed, crossed, facet = (np.zeros(shape, np.int64) for shape in self.shapes(world))
+        absorbed, crossed, facet, probed = (
+            np.zeros(shape, np.int64) for shape in self.shapes(world)
+        )
         timed = [s for s in self.splits if s.name != SENSITIVITIES]
         return Splits(
             kind=self.kind,
@@ -111,6 +119,9 @@ class SplitPlan:
             absorbed=absorbed,
             crossed=crossed,
             facet=facet,
+            probe=self.probe,
+            probe_response=self.probe_response,
+            probed=probed,
             at=np.zeros(len(timed), np.int64),
             passed=np.zeros(self.n_way, np.int64),
             amounts=np.zeros(absorbed.shape[-1], np.int64),
@@ -118,7 +129,12 @@ class SplitPlan:
 
 
 def split_plan(
-    scene: Scene, places: Places, optics: OpticsTable, plants: list[Part], n_strip: int
+    scene: Scene,
+    places: Places,
+    optics: OpticsTable,
+    plants: list[Part],
+    n_strip: int,
+    probes: tuple[NDArray[np.float32], NDArray[np.float32]],
 ) -> SplitPlan | None:
     """Settle what a scene asks to be told apart; None where it asks for nothing.
 
@@ -134,6 +150,8 @@ def split_plan(
         Their triangles are the first of the world.
     n_strip : int
         Strips that launch.
+    probes : tuple of numpy.ndarray
+        `probe` and `probe_response` of `Splits`.
     """
     asked = scene.also_count
     splits: list[Split] = []
@@ -166,7 +184,7 @@ def split_plan(
         n_way = len(names)
         add(SENSITIVITIES, None, names)
     n_facet = sum(len(p.faces) for p in plants) if asked.leaf_facets else 0
-    if not splits and not n_facet:
+    if not splits and not n_facet and not len(probes[0]):
         return None
     lining = optics.surface(scene.enclosure.lining)
     return SplitPlan(
@@ -187,6 +205,8 @@ def split_plan(
         n_way=n_way,
         n_facet=n_facet,
         on_cells=asked.on_cells,
+        probe=probes[0],
+        probe_response=probes[1],
     )
 
 

@@ -12,7 +12,10 @@ from types import ModuleType
 
 PACKAGE = "canopysim.transport"
 # In the order in which they import each other; `target` and `walk` are replaced.
-PHYSICS = ("real", "random", "triangle", "lens", "launch", "splits", "mirror", "scatter", "history")
+PHYSICS = (
+    "real", "random", "triangle", "lens", "launch", "splits", "mirror", "probe", "scatter",
+    "history",
+)  # fmt: skip
 REPLACED = {"target": "target", "walk": "walk"}
 _lock = threading.Lock()
 

@@ -1,0 +1,44 @@
+"""Checks of the meshes in a canopy that need no look into their files."""
+
+from collections.abc import Iterator
+
+from canopysim.scene.check_space import check_name, check_point
+from canopysim.scene.document import EntryPath
+from canopysim.scene.draft import Draft, Problem
+
+
+def check_meshes(draft: Draft) -> Iterator[Problem]:
+    """Check what a canopy is made of, and the names and places of its meshes."""
+    canopy = draft.scene.canopy
+    assert canopy is not None
+    if not canopy.plantings:
+        if not canopy.meshes:
+            yield (
+                ("canopy",),
+                "holds no plants; write 'plantings' (grown plants) or 'meshes' (drawn ones)",
+            )
+        for key in ("leaf_area_index", "leaf_area"):
+            if canopy.meshes and getattr(canopy, key) is not None:
+                yield (
+                    ("canopy", key),
+                    "scales grown plants, and there are none; meshes keep their leaf area: leave "
+                    "it out, or write 'scale' beside their 'file'",
+                )
+    for index, mesh in enumerate(canopy.meshes):
+        path: EntryPath = ("canopy", "meshes", index)
+        for pattern, matter in mesh.parts.items():
+            at: EntryPath = (*path, "parts", pattern)
+            if (matter.leaf is None) == (matter.surface is None):
+                yield at, "is either a leaf or a surface; write 'leaf: ...' or 'surface: ...'"
+            if matter.leaf is not None:
+                yield from check_name(draft, (*at, "leaf"), matter.leaf, "leaves")
+            if matter.surface is not None:
+                yield from check_name(draft, (*at, "surface"), matter.surface, "surfaces")
+        for number, point in enumerate(mesh.positions):
+            yield from check_point(draft, (*path, "positions", number), point)
+        if len(mesh.turn) not in (1, len(mesh.positions)):
+            yield (
+                (*path, "turn"),
+                f"lists {len(mesh.turn)} angles for {len(mesh.positions)} positions; write one "
+                "angle, or one for each position",
+            )
