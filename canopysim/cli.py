@@ -34,6 +34,7 @@ AllowOutside = Annotated[
     typer.Option(help="Let the scene refer to files outside its own folder."),
 ]
 USER_ERROR, INTERRUPTED = 2, 130
+SVG, XLINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
 MOST_THREADS = 1024
 Value = TypeVar("Value")
 
@@ -232,7 +233,9 @@ def beam(
     console.print(beam_text(found, light))
     if plot is not None:
         try:
-            plot.write_text(polar_plot(found), "utf-8")
+            # Inside a page the namespaces are understood; a file has to name them.
+            names = f'<svg xmlns="{SVG}" xmlns:xlink="{XLINK}" width="662" height="430" '
+            plot.write_text(polar_plot(found).replace("<svg ", names, 1), "utf-8")
         except OSError as problem:
             raise CanopysimError(f"{plot}: cannot be written ({problem.strerror})") from None
         console.print(f"Polar plot in {plot}", markup=False, highlight=False)

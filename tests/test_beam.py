@@ -4,6 +4,7 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 from photometric_files import lambertian, lm63, long_bar
@@ -32,8 +33,9 @@ def test_a_lambertian_file_reads_as_one(tmp_path):
     assert re.search(r"along \(0–180\)\s+120° \(−60° to 60°\)", answer.stdout)
     # A white light of about 4000 K: 14 to 16 umol/s of 400-700 nm for 1000 lm.
     assert 14 < figure(answer.stdout, "PPF, 400–700 nm") / 3.142 < 16
-    svg = (tmp_path / "flat.svg").read_text()
-    assert svg.lstrip().startswith("<svg")
+    root = ElementTree.parse(tmp_path / "flat.svg").getroot()
+    # A viewer draws only what is in the namespace of SVG.
+    assert {element.tag.split("}")[0] for element in root.iter()} == {"{http://www.w3.org/2000/svg"}
     again = beam("flat.ies", "--plot", "flat.svg", cwd=tmp_path)
     assert again.returncode == 2
     assert "flat.svg: exists already" in again.stderr

@@ -146,8 +146,13 @@ def _lining_table(result: Result) -> Table:
         "From one trace: light that has met the lining n times has the n-th power of its "
         f"reflectance as a factor. Light with {len(told.rows) - 1} and more meetings counts as "
         f"with {len(told.rows) - 1}: these figures rest on it by "
-        f"{'at most' if greatest <= 1 else 'about'} {percent(unsure)}.{caution}",
+        f"{'at most' if greatest <= 1 else 'about'} {_little(unsure)}.{caution}",
     )
+
+
+def _little(share: float) -> str:
+    """Write a share that is mostly next to nothing."""
+    return "under 0.01 %" if share < 1e-4 else percent(share)
 
 
 def _sensitivity_table(result: Result) -> Table:
