@@ -132,6 +132,15 @@ def test_a_meter_reads_by_its_cosine_and_its_factor():
     assert float(both["reading"].sel(probe="p")) == pytest.approx(1.067 * true, rel=2e-3)
 
 
+def test_one_batch_tells_no_error_of_a_ratio():
+    data = sunny(probes=[{"name": "p", "at": ["70 cm", "50 cm"], "height": "60 cm"}])
+    one, two = run(data, 1), run(data, 2)
+    assert (one.n_batch, two.n_batch) == (1, 2)
+    for result, known in ((one, False), (two, True)):
+        error = result.probes["over_true_std_err"].sel(probe="p", group="all")
+        assert np.isfinite(float(error)) == known
+
+
 def test_meters_count_the_photons_that_they_see():
     """Far-red, part of a band, and lux: by integrals over the light's own spectrum."""
     table = "nm, share\n400, 0\n400.01, 1\n690, 1\n690.01, 0\n"

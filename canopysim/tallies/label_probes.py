@@ -41,8 +41,9 @@ def label_probes(labeller: Labeller, rows: BatchRows) -> xr.Dataset | None:
         ratio = reading.sum(0) / ideal.sum(0)
         _, ratio_error = mean_and_error(reading - ratio * ideal, counts)
         ratio_error = ratio_error * counts.sum() / ideal.sum(0)
-    # An ideal meter reads the truth, in every batch.
-    ratio_error = np.where(np.isfinite(ratio) & ~np.isfinite(ratio_error), 0.0, ratio_error)
+    # An ideal meter reads the truth, in every batch; of one batch nothing is known.
+    if (counts > 0).sum() > 1:
+        ratio_error = np.where(np.isfinite(ratio) & ~np.isfinite(ratio_error), 0.0, ratio_error)
     dims = ("group", "probe")
     data: dict[str, Any] = {
         "pfd": ((*dims, "facing", "band"), pfd, {"units": DENSITY}),
