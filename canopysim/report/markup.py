@@ -100,6 +100,7 @@ h3 { font-size: 0.95rem; margin: 1.3rem 0 0.2rem; }
 th, td { padding: 0.3rem 0.7rem; text-align: right; border-bottom: 1px solid var(--line);
   overflow-wrap: normal; }
 td { white-space: nowrap; }
+.scroll th:first-child { position: sticky; left: 0; background: Canvas; }
 thead th { vertical-align: bottom; min-width: 5rem; }
 th:first-child { text-align: left; font-weight: 500;
   padding-left: 0; }
@@ -118,5 +119,6 @@ pre { overflow-x: auto; background: var(--soft); padding: 0.8rem; font-size: 0.8
   overflow-wrap: normal; }
 details { margin: 1rem 0; }
 summary { cursor: pointer; font-weight: 600; }
-@media print { body { max-width: none; } details > pre { white-space: pre-wrap; } }
+@media print { body { max-width: none; } details > pre { white-space: pre-wrap; }
+  .scroll { overflow: visible; } }
 """
