@@ -258,7 +258,7 @@ def _pot(text: str | None) -> tuple[str, str] | None:
 
 
 def _told(grown: Grown, species: str, at: str) -> list[str]:
-    """What came out: size, leaves, area, angle, what it bears."""
+    """Tell what came out: size, leaves, area, angle, what it bears."""
     stock = library_plant(species)
     leaf = next(part for part in grown.parts if part.kind == "leaf")
     a, b, c = (leaf.vertices[leaf.faces[:, k]] for k in range(3))
@@ -282,7 +282,7 @@ def _told(grown: Grown, species: str, at: str) -> list[str]:
     if borne:
         lines.append(f"Bears {', '.join(borne)}.")
     lines.append(
-        f"{assumed} of {len(stock.sources)} entries of this plant are assumed: put in what you have "
-        "measured."
+        f"{assumed} of {len(stock.sources)} entries of this plant are assumed: put in what you "
+        "have measured."
     )
     return lines

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.matter.pierced import extent
 from canopysim.matter.placing import stalk_ends
 from canopysim.matter.planting import draws
 from canopysim.matter.solids import unit_solid
@@ -26,8 +27,6 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Mesh = tuple[Floats, Faces]
 
-CLEARANCE = 1e-3
-"""m; kept to the walls, and to the floor on which fruit may lie."""
 STALK_RADIUS = 0.7
 """Of the stalks, as a share of the petioles' radius (assumed)."""
 STALK_SIDES = 3
@@ -60,7 +59,7 @@ class Borne:
     n_stuck: int
 
 
-def bear(growth: Growth, azimuth: Floats, seed: int, low: Floats, high: Floats) -> Borne:
+def bear(growth: Growth, azimuth: Floats, seed: int, room: Floats) -> Borne:
     """Grow the flowers and fruit of a plant.
 
     Parameters
@@ -71,8 +70,8 @@ def bear(growth: Growth, azimuth: Floats, seed: int, low: Floats, high: Floats) 
         Of its leaves in their places.
     seed : int
         The canopy's seed.
-    low, high : (3,) ndarray, m
-        Ends of the room, a clearance already taken off.
+    room : (2, 3) ndarray, m
+        Lower and upper ends of where all may be.
 
     Returns
     -------
@@ -88,9 +87,9 @@ def bear(growth: Growth, azimuth: Floats, seed: int, low: Floats, high: Floats) 
     # One of the leaves at each node stands for it.
     first = np.unique(growth.stem * 1000 + growth.rank, return_index=True)[1]
     chance = np.zeros((len(age), N_DRAW))
-    for stem in np.unique(growth.stem):
+    for stem in range(1, int(growth.stem.max()) + 1):
         mine = growth.stem == stem
-        numbers = draws(seed, growth.site, OWN_STREAM + int(stem), plant.nodes, N_DRAW)
+        numbers = draws(seed, growth.site, OWN_STREAM + stem, plant.nodes, N_DRAW)
         chance[mine] = numbers[growth.rank[mine]]
     n_stuck = 0
     for bearing in plant.bears:
@@ -106,9 +105,8 @@ def bear(growth: Growth, azimuth: Floats, seed: int, low: Floats, high: Floats) 
         heading = azimuth[rows] + np.pi + SPREAD * vary[:, 0]
         size = grown[there] * (1.0 + plant.variation * vary[:, 1])
         angle = bearing.stalk_angle * (1.0 + plant.variation * vary[:, 2])
-        solids, start, end = _in_room(growth, bearing, rows, heading, size, angle, low, high)
-        outside = (solids.min(axis=(1, 2)) < low) | (solids.max(axis=(1, 2)) > high)
-        n_stuck += int(outside.any(axis=1).sum())
+        solids, start, end = _in_room(growth, bearing, rows, heading, size, angle, room)
+        n_stuck += int((~_inside(solids, room)).sum())
         n_copy = solids.shape[0] * solids.shape[1]
         faces = repeat_faces(unit_solid(bearing.shape)[1], n_copy, solids.shape[2])
         found.solids.append((bearing.surface, (solids.reshape(-1, 3), faces)))
@@ -125,28 +123,33 @@ def _in_room(
     heading: Floats,
     size: Floats,
     angle: Floats,
-    low: Floats,
-    high: Floats,
+    room: Floats,
 ) -> tuple[Floats, Floats, Floats]:
     """Solids (n, number, n_vertex, 3) and both ends of their stalks, turned to where there is room.
 
     Where there is none they are left unturned.
     """
-    placed = _placed(growth, bearing, rows, heading, size, angle, low[2])
+    floor = float(room[0, 2])
+    placed = _placed(growth, bearing, rows, heading, size, angle, floor)
+    lost = np.flatnonzero(~_inside(placed[0], room))
     for turn in _TURNS[1:]:
-        solids = placed[0]
-        cramped = (solids.min(axis=(1, 2)) < low) | (solids.max(axis=(1, 2)) > high)
-        lost = np.flatnonzero(cramped.any(axis=1))
         if len(lost) == 0:
             break
         tried = _placed(
-            growth, bearing, rows[lost], heading[lost] + turn, size[lost], angle[lost], low[2]
+            growth, bearing, rows[lost], heading[lost] + turn, size[lost], angle[lost], floor
         )
-        fits = (tried[0].min(axis=(1, 2)) >= low) & (tried[0].max(axis=(1, 2)) <= high)
-        found = fits.all(axis=1)
+        found = _inside(tried[0], room)
         for array, new in zip(placed, tried, strict=True):
             array[lost[found]] = new[found]
+        lost = lost[~found]
     return placed
+
+
+def _inside(solids: Floats, room: Floats) -> NDArray[np.bool_]:
+    """Whether all that a stalk carries lies in the room: (n, number, n_vertex, 3) to (n,)."""
+    low, high = extent(solids.reshape(len(solids), -1, 3))
+    answer: NDArray[np.bool_] = np.all((low >= room[0]) & (high <= room[1]), axis=1)
+    return answer
 
 
 def _placed(
@@ -164,7 +167,7 @@ def _placed(
         growth.node[rows], growth.upward[rows], growth.plant.stem_radius, heading, angle, length
     )
     solids = _along(bearing, start, end, size)
-    lift = np.maximum(floor - solids[..., 2].min(axis=(1, 2)), 0.0)
+    lift = np.maximum(floor - solids[..., 2].reshape(len(solids), -1).min(axis=1), 0.0)
     if not lift.any():
         return solids, start, end
     end[:, 2] += lift
@@ -183,9 +186,8 @@ def _along(bearing: Bearing, start: Floats, end: Floats, size: Floats) -> Floats
     flat = np.linalg.norm(side, axis=1, keepdims=True)
     side = np.where(flat < 1e-9, np.array([1.0, 0.0, 0.0]), side / np.maximum(flat, 1e-9))
     axis = np.tile(np.array([0.0, 0.0, -1.0]), (len(along), 1)) if bearing.hangs else along
-    first = side if bearing.hangs else np.cross(axis, side)
-    other = np.cross(axis, first)
-    first = np.cross(other, axis)
+    # Both are square to the axis: the side is level and square to the stalk.
+    other = np.cross(axis, side)
 
     number = bearing.number
     share = np.linspace(FIRST_SHARE, 1.0, number) if number > 1 else np.ones(1)
@@ -195,7 +197,7 @@ def _along(bearing: Bearing, start: Floats, end: Floats, size: Floats) -> Floats
     at = start[:, None] + share[:, None] * (end - start)[:, None]
     at = at + (row * size[:, None])[..., None] * side[:, None]
     x, y, z = (unit[:, k, None] for k in range(3))
-    shape = bearing.width * (x * first[:, None] + y * other[:, None])
+    shape = bearing.width * (x * side[:, None] + y * other[:, None])
     shape = size[:, None, None] * (shape + bearing.length * z * axis[:, None])
     solids: Floats = at[:, :, None] + shape[:, None]
     return solids

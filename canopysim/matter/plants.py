@@ -9,7 +9,15 @@ from numpy.typing import NDArray
 
 from canopysim.errors import SceneError
 from canopysim.matter.bearing import bear
-from canopysim.matter.clearance import CLEARANCE, grow_inside, inside, leaves_at, turn_clear
+from canopysim.matter.clearance import (
+    CLEARANCE,
+    grow_inside,
+    inside,
+    leaves_at,
+    room_of,
+    settle,
+    stems_inside,
+)
 from canopysim.matter.growth import Growth
 from canopysim.matter.leaf_area import enlargements
 from canopysim.matter.parts import Part
@@ -18,6 +26,7 @@ from canopysim.matter.planting import sites
 from canopysim.matter.stalks import Faces, join, repeat_faces
 from canopysim.matter.stand import place_pots, stretch_nets
 from canopysim.matter.user_mesh import place_meshes, without_meshes
+from canopysim.matter.wrap import wrap_part
 from canopysim.units import format_length
 
 if TYPE_CHECKING:
@@ -53,7 +62,10 @@ def grow_canopy(scene: Scene) -> list[Part]:
     if canopy is None:
         return []
     box = np.array([scene.enclosure.width, scene.enclosure.depth, scene.enclosure.height])
-    plants = [grow_inside(site, scene.plants[site.kind], canopy.seed, box) for site in sites(scene)]
+    room, repeat = room_of(scene), scene.enclosure.repeat
+    plants = [
+        grow_inside(site, scene.plants[site.kind], canopy.seed, room) for site in sites(scene)
+    ]
     drawn = place_meshes(scene)
     canopy = without_meshes(scene, drawn)
     factors = enlargements(canopy, scene.enclosure, plants)
@@ -66,13 +78,14 @@ def grow_canopy(scene: Scene) -> list[Part]:
             where = ("canopy", "plantings", plant.site.planting, "pruned_below")
             problems.append(scene.problem(where, f"leaves no leaf on {_place(plant)}; write less"))
             continue
-        azimuth, walled, stuck = turn_clear(plant, factor, box)
-        borne = bear(plant, azimuth, canopy.seed, np.full(3, CLEARANCE), box - CLEARANCE)
+        settled = settle(plant, factor, room)
+        plant, azimuth = settled.growth, settled.azimuth
+        borne = bear(plant, azimuth, canopy.seed, room)
         stalks, stalk_faces = join([stalk_mesh(plant, azimuth, factor), *borne.stalks])
         complaint = (
-            _stem_outside(plant, box)
-            or _leaf_outside(plant, stuck, factor, aim, box)
-            or _petiole_outside(plant, stalks, box)
+            _stem_outside(plant, room, box)
+            or _leaf_outside(plant, settled.stuck, factor, aim, box)
+            or _petiole_outside(stalks, room, plant)
             or _fruit_outside(plant, borne.n_stuck)
         )
         if complaint is not None:
@@ -84,7 +97,7 @@ def grow_canopy(scene: Scene) -> list[Part]:
         n_leaf, n_vertex = blades.shape[:2]
         faces = repeat_faces(plant.grid.faces, n_leaf, n_vertex)
         kind = plant.plant
-        vertices, n_turned = blades.reshape(-1, 3), len(walled)
+        vertices, n_turned = blades.reshape(-1, 3), len(settled.walled)
         parts.append(Part(name, "leaf", vertices, faces, kind.leaf, False, n_turned))
         # Stalks run into their stem, so the inside of one can be reached from the other: a shell.
         parts.append(Part(f"{name}-stem", "stem", stalks, stalk_faces, kind.stem, False))
@@ -92,17 +105,20 @@ def grow_canopy(scene: Scene) -> list[Part]:
             solids, solid_faces = join(borne_here)
             its = f"{name}-{surface}"
             parts.append(Part(its, "fruit", solids, solid_faces, surface, False))
-    parts += [*place_pots(scene), *stretch_nets(scene)]
     if problems:
         raise SceneError(problems)
+    parts += [*place_pots(scene), *stretch_nets(scene)]
+    if canopy.wrap:
+        axes = tuple(k for k, side in enumerate(("width", "depth")) if side in repeat)
+        parts = [wrap_part(part, scene.enclosure.size, axes) for part in parts]
     return parts + drawn
 
 
-def _stem_outside(plant: Growth, box: Floats) -> str | None:
+def _stem_outside(plant: Growth, room: Floats, box: Floats) -> str | None:
     """Say what is wrong when a plant's stems do not stand inside the enclosure."""
-    stems = np.concatenate([vertices for vertices, _ in plant.stems])
-    if inside(stems[None], box)[0]:
+    if stems_inside(plant, room):
         return None
+    stems = np.concatenate([vertices for vertices, _ in plant.stems])
     low, high = stems.min(axis=0), stems.max(axis=0)
     if high[2] > box[2] - CLEARANCE:
         return (
@@ -148,9 +164,9 @@ def _leaf_outside(
     )
 
 
-def _petiole_outside(plant: Growth, stalks: Floats, box: Floats) -> str | None:
+def _petiole_outside(stalks: Floats, room: Floats, plant: Growth) -> str | None:
     """Say what is wrong when a petiole that leads to a leaf with room has none itself."""
-    if inside(stalks[None], box)[0]:
+    if inside(stalks[None], room)[0]:
         return None
     return (
         f"{_place(plant)}: a petiole meets a wall, the floor or the ceiling; move the plant, raise "

@@ -56,7 +56,13 @@ def place_pots(scene: Scene) -> list[Part]:
         if pot is None:
             continue
         radius = 0.5 * max(pot.diameter, pot.bottom)
-        free = min(site.x, site.y, room[0] - site.x, room[1] - site.y) - radius
+        to_walls = [
+            gap
+            for side, at, size in zip(("width", "depth"), (site.x, site.y), room, strict=True)
+            if not (scene.canopy.wrap and side in scene.enclosure.repeat)
+            for gap in (at, size - at)
+        ]
+        free = min(to_walls, default=np.inf) - radius
         if free < CLEARANCE - SLACK_M:
             text = (
                 f"the pot of {site.name} at {format_length(site.x)}, {format_length(site.y)} "
