@@ -85,8 +85,8 @@ def grow_canopy(scene: Scene) -> list[Part]:
         complaint = (
             _stem_outside(plant, room, box)
             or _leaf_outside(plant, settled.stuck, factor, aim, box)
-            or _petiole_outside(stalks, room, plant)
             or _fruit_outside(plant, borne.n_stuck)
+            or _petiole_outside(stalks, room, plant)
         )
         if complaint is not None:
             path = ("canopy", "plantings", plant.site.planting)
