@@ -51,7 +51,7 @@ def test_solids_are_closed_wound_outwards_and_of_their_size(shape):
     found = volume(vertices, faces)
     assert found > 0.0
     if exact is not None:
-        assert 0.75 * exact < found < exact
+        assert 0.6 * exact < found < exact
         height = vertices[:, 2]
         np.testing.assert_allclose(radius**2 + (height - 0.5) ** 2, 0.25, atol=1e-12)
 
@@ -105,7 +105,7 @@ def test_fruit_comes_grows_and_goes_with_the_leaves_above_it():
 def test_a_cluster_shares_a_stalk():
     plant = {**TIDY, "bears": [{**BALL, "number": "5", "every": "24", "stalk_length": "20 cm"}]}
     fruit = of_kind(alone(plant), "fruit")[0]
-    assert len(fruit.faces) == 5 * 64
+    assert len(fruit.faces) == 5 * 36
     balls = fruit.vertices.reshape(5, -1, 3)
     middle = balls.mean(axis=1)
     away = np.linalg.norm(middle[:, :2] - [0.75, 0.45], axis=1)

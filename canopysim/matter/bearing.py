@@ -19,6 +19,7 @@ from canopysim.matter.planting import draws
 from canopysim.matter.solids import unit_solid
 from canopysim.matter.stage import LEAST_GROWN
 from canopysim.matter.stalks import Faces, prisms, repeat_faces
+from canopysim.matter.vectors import cross
 
 if TYPE_CHECKING:
     from canopysim.matter.growth import Growth
@@ -187,7 +188,7 @@ def _along(bearing: Bearing, start: Floats, end: Floats, size: Floats) -> Floats
     side = np.where(flat < 1e-9, np.array([1.0, 0.0, 0.0]), side / np.maximum(flat, 1e-9))
     axis = np.tile(np.array([0.0, 0.0, -1.0]), (len(along), 1)) if bearing.hangs else along
     # Both are square to the axis: the side is level and square to the stalk.
-    other = np.cross(axis, side)
+    other = cross(axis, side)
 
     number = bearing.number
     share = np.linspace(FIRST_SHARE, 1.0, number) if number > 1 else np.ones(1)

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.matter.vectors import cross
+
 Floats = NDArray[np.float64]
 
 LEAST_WIDTH = 0.01
@@ -172,5 +174,5 @@ def triangle_areas(vertices: Floats, faces: NDArray[np.int32]) -> Floats:
     (..., n_face) ndarray, m2
     """
     a, b, c = (vertices[..., faces[:, k], :] for k in range(3))
-    areas: Floats = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=-1)
+    areas: Floats = 0.5 * np.linalg.norm(cross(b - a, c - a), axis=-1)
     return areas

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.matter.vectors import cross
+
 if TYPE_CHECKING:
     from canopysim.matter.planting import Site
     from canopysim.scene.schema_matter import Plant
@@ -60,5 +62,5 @@ def main_stems(
         axis = np.concatenate((fork[None], node, node[-1:] + tip * pieces[-1:]))
         lean = plant.branch_angle * (1.0 - (count + 1.0) / plant.nodes)
         upward = np.sin(lean)[:, None] * outwards + np.cos(lean)[:, None] * up
-        stems.append((axis, node, upward, np.cross(up, outwards)))
+        stems.append((axis, node, upward, cross(up, outwards)))
     return stems

@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Faces = NDArray[np.int32]
 
-N_SIDE = 8
+N_SIDE = 6
 """Corners of a ring round a solid's axis."""
-N_RING = 4
+N_RING = 3
 """Rings between the two ends of an ellipsoid."""
 # Place along the axis and radius, as shares of length and width, of a cone with a round top.
-_CONE = ((0.08, 0.33), (0.22, 0.48), (0.36, 0.5), (0.68, 0.3))
+_CONE = ((0.08, 0.34), (0.3, 0.5), (0.68, 0.3))
 
 
 @cache
@@ -30,7 +30,7 @@ def unit_solid(shape: str) -> tuple[Floats, Faces]:
     Returns
     -------
     vertices, faces
-        Wound outwards; 64 triangles.
+        Wound outwards; 36 triangles.
     """
     if shape == "ellipsoid":
         angle = np.pi * np.arange(1, N_RING + 1) / (N_RING + 1)
