@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import yaml
 from build import PlainDumper, scene_of
-from torture import EVERYTHING, closed_torture, endless_torture, torture
+from torture import EVERYTHING, closed_torture, drawn_torture, endless_torture, torture
 
 import canopysim
 from canopysim.tallies.books import imbalance, launched_quanta
@@ -76,6 +76,20 @@ def test_books_balance_and_no_photon_is_lost(make):
     left = imbalance(absorbed.sum(0), launched_quanta(world) * result.n_batch)
     assert (left == 0).all()
     assert int(result.rows["counters"][2]) == 0
+
+
+def test_a_drawn_plant_beside_grown_ones(tmp_path):
+    """A mesh file among library plants, fruit, a pot and a net: the books balance all the same."""
+    scene = canopysim.load(drawn_torture(tmp_path, 20_000))
+    world = compile_world(scene)
+    assert "drawn-01" in {part.name for part in world.parts}
+    result = canopysim.run(scene, world=world, max_packets=100_000, target={"layers": 1e-9})
+    absorbed = result.rows["absorbed"].values
+    assert (imbalance(absorbed.sum(0), launched_quanta(world) * result.n_batch) == 0).all()
+    assert int(result.rows["counters"][2]) == 0
+    met = {"leaves", "stems", "flowers and fruit", "pots and soil", "nets"}
+    shares = result.ends["share"].sel(group="all", band="400-700")
+    assert all(float(shares.sel(end=end)) > 0 for end in met)
 
 
 def test_walls_as_triangles_are_the_walls():

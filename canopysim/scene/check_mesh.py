@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from canopysim.scene.check_space import check_name, check_point
+from canopysim.scene.check_stand import check_surface
 from canopysim.scene.document import EntryPath
 from canopysim.scene.draft import Draft, Problem
 
@@ -33,7 +34,7 @@ def check_meshes(draft: Draft) -> Iterator[Problem]:
             if matter.leaf is not None:
                 yield from check_name(draft, (*at, "leaf"), matter.leaf, "leaves")
             if matter.surface is not None:
-                yield from check_name(draft, (*at, "surface"), matter.surface, "surfaces")
+                yield from check_surface(draft, (*at, "surface"), matter.surface)
         for number, point in enumerate(mesh.positions):
             yield from check_point(draft, (*path, "positions", number), point)
         if len(mesh.turn) not in (1, len(mesh.positions)):

@@ -85,7 +85,9 @@ class MeshMatter(Frozen):
 
     leaf: Name | None = default(None, "Kind of leaf, a name under 'leaves'.")
     surface: Name | None = default(
-        None, "Surface of what is no leaf (stem, flower, pot), a name under 'surfaces'."
+        None,
+        "Surface of what is no leaf (stem, flower, pot), a name under 'surfaces' or of the "
+        "library.",
     )
 
 
