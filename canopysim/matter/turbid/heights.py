@@ -29,9 +29,11 @@ def beta_heights(p: float, q: float) -> Floats:
         The greatest of them is 1.
     """
     x = np.linspace(0.0, 1.0, N_HEIGHT)
-    density = np.power(x, p - 1.0) * np.power(1.0 - x, q - 1.0)
-    relative: Floats = density / np.max(density)
-    return relative
+    density = np.ones(N_HEIGHT)
+    density *= x ** (p - 1.0)
+    density *= (1.0 - x) ** (q - 1.0)
+    density /= density.max()
+    return density
 
 
 def listed_heights(shares: ArrayLike) -> Floats:
