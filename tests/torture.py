@@ -68,7 +68,7 @@ def torture(batch: int = 2000) -> dict:
             "tray": {"diffuse": "5 %"},
             "glossy": {"diffuse": "50 %", "specular": "20 %"},
         },
-        leaves={"odd": leaf, "basil": {"like": "basil"}},
+        leaves={"odd": leaf, "basil": {"like": "basil", "cuticle": {"spread": "15 deg"}}},
         plants={
             "herb": {"leaf": "odd", "stem": "white", "nodes": "6", "internode": "6 cm",
                      "petiole_length": "3 cm", "petiole_angle": "55 deg",

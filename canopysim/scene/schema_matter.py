@@ -42,6 +42,7 @@ from canopysim.scene.fields import (
     whole,
 )
 from canopysim.scene.plant_library import either_like_or_whole, from_library
+from canopysim.scene.schema_cuticle import Cuticle
 from canopysim.scene.schema_mesh import MeshPlanting
 from canopysim.scene.schema_volume import FilledVolume
 from canopysim.scene.spectral import SpectralShare
@@ -104,6 +105,11 @@ class LeafOptics(Frozen):
         None, "Share let through of what meets the upper side (both, unless lower is written)."
     )
     lower: LeafSide | None = default(None, "The lower side, where it differs from the upper.")
+    cuticle: Cuticle | None = default(
+        None,
+        "A film that mirrors; reflectance and transmittance stay the leaf's totals under even "
+        "light. Without it a leaf is dull.",
+    )
 
 
 class Leaflets(Frozen):

@@ -15,7 +15,7 @@ from canopysim.matter.parts import Part
 from canopysim.matter.plants import grow_canopy
 from canopysim.matter.turbid.placing import scene_volumes
 from canopysim.matter.turbid.volume import Volume
-from canopysim.transport.arrays import HISTORY_VERSION, LEAK, WorldArrays
+from canopysim.transport.arrays import HISTORY_VERSION, LEAK, SURFACE, WITH_FILM, WorldArrays
 from canopysim.transport.build import build_tree
 from canopysim.world.clouds import cloud_arrays
 from canopysim.world.faces import face_places, wall_parts
@@ -169,11 +169,17 @@ def compile_world(
         part_place.append(
             places.add(
                 end, row, what, layered=layered, solid=part.solid,
+                kind=leaf_kind(scene, part.surface) if leaf else SURFACE,
                 own=number if part.kind == "fixture" and number in ignored else -1,
             )
         )  # fmt: skip
     end, what = END_OF_PART["leaf"]
-    volume_place = [places.add(end, optics.leaf(v.leaf), what, layered=True) for v in volumes]
+    volume_place = [
+        places.add(
+            end, optics.leaf(v.leaf), what, layered=True, kind=leaf_kind(scene, v.leaf)
+        )
+        for v in volumes
+    ]  # fmt: skip
     walls = wall_parts(scene, wall_triangles) if wall_triangles else []
     if walls:
         for part in walls:
@@ -234,6 +240,7 @@ def compile_world(
         strip_channel=table.channel,
         strip_optics=table.spectrum * np.int32(len(optics.names)),
         strip_quanta=table.quanta,
+        **optics.films(),
         **cloud_arrays(scene, volumes, volume_place)._asdict(),
         sizes=np.array(
             [len(table.channels), len(sinks), len(scene.bands) - 1,
@@ -262,13 +269,18 @@ def compile_world(
     )
 
 
+def leaf_kind(scene: Scene, name: str) -> int:
+    """Kind of the places of a leaf: with a cuticle or without."""
+    return SURFACE if scene.leaves[name].cuticle is None else WITH_FILM
+
+
 def _digest(arrays: WorldArrays) -> str:
     """SHA-256 over the version of histories, then names, types, shapes and bytes of all arrays."""
     digest = hashlib.sha256(f"histories {HISTORY_VERSION}".encode())
     for name in arrays._fields:
         array = getattr(arrays, name)
-        if name.startswith("cloud_") and array.size == 0:
-            # A scene without volumes has the digest that it had before there were any.
+        if name.startswith(("film", "cloud_")) and array.size == 0:
+            # A scene without cuticles or volumes has the digest that it had before there were any.
             continue
         digest.update(f"{name} {array.dtype} {array.shape}".encode())
         digest.update(np.ascontiguousarray(array).tobytes())
