@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
 I32 = NDArray[np.int32]
 U32 = NDArray[np.uint32]
 I64 = NDArray[np.int64]
@@ -14,6 +15,8 @@ I64 = NDArray[np.int64]
 SURFACE, OPEN, LEAK, REPEAT = 0, 1, 2, 3
 # Kinds of lens.
 LAMBERTIAN, BEAM, PARALLEL, TABLE = 0, 1, 2, 3
+# Shapes of volumes filled with leaves: a box, an ellipsoid, elliptic cylinders along x and along y.
+CLOUD_BOX, CLOUD_ELLIPSOID, CLOUD_ROW_X, CLOUD_ROW_Y = 0, 1, 2, 3
 # Ways to go on from a meeting.
 DIFFUSE, SPECULAR, TRANSMIT = 0, 1, 2
 
@@ -82,6 +85,14 @@ class WorldArrays(NamedTuple):
     strip_channel: I32  # (n_strip,)
     strip_optics: I32  # (n_strip,) first row of the optics under its spectrum
     strip_quanta: I64  # (n_strip, n_band) launch weight of a packet
+    # Volumes filled with leaves, see world/clouds.py; all of length 0 where there are none.
+    cloud_box: F64  # (2, 3) lowest and highest corner of the box around all of them, m
+    cloud_kind: I32  # (n_cloud,) CLOUD_BOX, CLOUD_ELLIPSOID, CLOUD_ROW_X or CLOUD_ROW_Y
+    cloud_shape: F64  # (n_cloud, 6) centre, half extents, m
+    cloud_density: F64  # (n_cloud, 65) leaf area that light meets at heights from the bottom, 1/m
+    cloud_cosine: F64  # (n_cloud, 1025) cosine of inclination by probability, descending
+    cloud_rate: F64  # (1,) bound of the summed densities anywhere, 1/m
+    cloud_place: I32  # (n_cloud,)
     sizes: I64  # (4,) n_channel, n_sink, n_band, n_plane_bin
 
 
@@ -110,6 +121,7 @@ class Splits(NamedTuple):
     facet: I64  # (n_facet, 2 sides, n_channel, n_band)
     probe: F32  # (n_probe, 7) centre and radius of the ball, m; unit normal of the meter
     probe_response: F32  # (n_probe, N_COSINE + 1) see transport/probe.py
+    looks: I64  # (1,) 1: small balls are looked for, 0: only what passes them counts
     probed: I64  # (n_channel, n_probe, N_FACING, n_band) length in the ball over its radius
     at: I64  # (n_split,) the row of each split that the packet is in
     passed: I64  # (3 n_surface,) or (0,) how often it went each way
