@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import TYPE_CHECKING
 
 from canopysim.bands import EPAR, PAR, within
@@ -56,11 +57,13 @@ def _of_fixture(fixture: Fixture, edges: tuple[float, ...]) -> list[str]:
             f"{FLUX} in {span_label(EPAR)}."
         )
         lines += [f"doubt: {warning}" for warning in found.warnings]
-    for strip in fixture.strips:
-        distribution = strip.lens.distribution
-        if distribution is not None and fixture.photometry is None:
-            lines.append(f"a strip has the shape of {distribution.name} ({distribution.source}).")
-            lines += [f"doubt: {warning}" for warning in distribution.warnings]
+    shapes = [] if fixture.photometry else [strip.lens.distribution for strip in fixture.strips]
+    # One file may shape many strips; what is doubtful in it is said once.
+    told = Counter((s.name, s.source, s.warnings) for s in shapes if s is not None)
+    for (file, source, warnings), count in told.items():
+        strips = "a strip has" if count == 1 else f"{count} strips have"
+        lines.append(f"{strips} the shape of {file} ({source}).")
+        lines += [f"doubt: {warning}" for warning in warnings]
     spectra = [fixture.spectrum, *(strip.spectrum for strip in fixture.strips)]
     for spectrum in dict.fromkeys(s for s in spectra if isinstance(s, TableSpectrum)):
         blue = percent(blue_share(spectrum.light))
