@@ -36,11 +36,18 @@ def check_volumes(draft: Draft) -> Iterator[Problem]:
             ("canopy", "volumes"),
             f"make {n_volume} volumes; at most {MOST_VOLUMES}: join neighbours into rows or a slab",
         )
-    if canopy.volumes and draft.scene.also_count.leaf_facets:
+    turbid = "volumes" if canopy.volumes else "as_volume" if canopy.as_volume else None
+    if turbid is not None and draft.scene.also_count.leaf_facets:
         yield (
             ("also_count", "leaf_facets"),
-            "counts single leaf triangles, and 'canopy.volumes' have none; leave one of the two "
-            "out",
+            f"counts single leaf triangles, and leaves of 'canopy.{turbid}' have none; leave one "
+            "of the two out",
+        )
+    if canopy.as_volume is not None and not canopy.plantings and not canopy.meshes:
+        yield (
+            ("canopy", "as_volume"),
+            "turns plants into volumes, and there are none; leave it out, or write 'plantings' or "
+            "'meshes'",
         )
 
 
