@@ -18,7 +18,6 @@ from canopysim.matter.turbid.inclination import (
     projection,
 )
 from canopysim.matter.turbid.volume import Volume, area_below, volume_area_by_layer
-from canopysim.world.clouds import greatest_density
 
 RIGHT = np.pi / 2
 # Densities over inclination, written out anew (de Wit 1965; Campbell 1990).
@@ -184,51 +183,6 @@ def test_profiles_by_height():
     assert listed_heights([0.2, 1.0, 0.6])[[0, 16, 32, 64]] == pytest.approx([0.2, 0.6, 1.0, 0.6])
 
 
-def there(volume, points):
-    """Density that light meets at points, written out anew."""
-    t = (points - volume.centre) / volume.half
-    within = {
-        "box": np.abs(t).max(1) <= 1,
-        "ellipsoid": (t**2).sum(1) <= 1,
-        "row along x": (np.abs(t[:, 0]) <= 1) & (t[:, 1] ** 2 + t[:, 2] ** 2 <= 1),
-        "row along y": (np.abs(t[:, 1]) <= 1) & (t[:, 0] ** 2 + t[:, 2] ** 2 <= 1),
-    }[volume.kind]
-    at = np.interp(t[:, 2], np.linspace(-1, 1, 65), volume.density)
-    return np.where(within, at * volume.clumping, 0.0)
-
-
-@pytest.mark.parametrize("seed", range(6))
-def test_no_point_is_denser_than_the_bound(seed):
-    """Random overlapping volumes: the bound holds at 10^5 points, and is not far above them."""
-    rng = np.random.default_rng(seed)
-    volumes = [
-        Volume(
-            str(k), SHAPES[rng.integers(4)], rng.uniform(0.2, 0.8, 3), rng.uniform(0.1, 0.4, 3),
-            beta_heights(*rng.uniform(1, 4, 2)) * rng.uniform(1, 9), named_angles("level"), "leaf",
-            rng.uniform(0.5, 1.0),
-        )
-        for k in range(rng.integers(1, 9))
-    ]  # fmt: skip
-    points = rng.uniform(-0.2, 1.2, (100_000, 3))
-    met = sum(there(v, points) for v in volumes).max()
-    bound = greatest_density(volumes)
-    assert met <= bound
-    assert bound < 1.35 * met
-
-
-def test_a_lone_volume_has_its_own_greatest_density_as_bound():
-    for kind in SHAPES:
-        volume = some_volume(kind)
-        assert greatest_density([volume]) == pytest.approx(volume.density.max(), rel=2e-6)
-    # Side by side they do not add; one over the other they do not either.
-    apart = [
-        Volume(str(k), "box", np.array(c), np.full(3, 0.1), np.full(65, 5.0),
-               named_angles("level"), "leaf")
-        for k, c in enumerate([[0.1, 0.1, 0.1], [0.5, 0.1, 0.1], [0.1, 0.1, 0.4]])
-    ]  # fmt: skip
-    assert greatest_density(apart) == pytest.approx(5.0, rel=2e-6)
-
-
 def volume_scene(*volumes, **changes):
     """A black box of 1 m with volumes."""
     return plain_box(
@@ -256,7 +210,7 @@ def test_stated_leaf_area_is_met():
     assert world.layers.leaf_area.sum() == pytest.approx(0.28, rel=1e-12)
     assert [v.name for v in world.volumes] == [f"ellipsoid-0{k}" for k in (1, 2, 3, 4)]
     assert world.arrays.cloud_density == pytest.approx(
-        0.6 * 0.07 / (np.pi / 6 * 0.3 * 0.2 * 0.4), rel=1e-9
+        0.6 * 0.07 / (np.pi / 6 * 0.3 * 0.2 * 0.4), rel=1e-6
     )
     world = world_of(volume_scene(CROWN | {"density": "8 m2/m3"}))
     assert world.volumes[0].leaf_area == pytest.approx(8 * np.pi / 6 * 0.3 * 0.2 * 0.4, rel=1e-9)
@@ -275,10 +229,9 @@ def test_volumes_go_on_where_sides_repeat():
     crown = CROWN | {"positions": [["0 cm", "95 cm"]], "leaf_area": "0.1 m2"}
     enclosure = {"width": "1 m", "depth": "1 m", "height": "1 m", "lining": "black"}
     world = world_of(volume_scene(crown, enclosure=enclosure | {"repeat": ["width", "depth"]}))
-    middles = sorted(map(tuple, np.round(world.arrays.cloud_shape[:, :2], 9)))
+    middles = sorted(map(tuple, np.round(world.arrays.cloud_shape[:, :2].astype(float), 6)))
     assert middles == [(0.0, -0.05), (0.0, 0.95), (1.0, -0.05), (1.0, 0.95)]
     assert world.layers.leaf_area.sum() == pytest.approx(0.1)
-    assert world.arrays.cloud_box[:, 0].tolist() == [0.0, 1.0]
     assert len(set(world.arrays.cloud_place.tolist())) == 1
 
 
@@ -289,7 +242,7 @@ def test_a_world_without_volumes_has_no_trace_of_them():
     world = world_of(plain_box())
     clouds = {name: getattr(world.arrays, name) for name in world.arrays._fields
               if name.startswith("cloud_")}  # fmt: skip
-    assert len(clouds) == 7
+    assert len(clouds) == 6
     assert all(len(array) == 0 and array.flags.c_contiguous for array in clouds.values())
     full = world_of(volume_scene(SLAB | {"leaf_area_index": "1"}))
     for name in clouds:

@@ -6,7 +6,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 F32 = NDArray[np.float32]
-F64 = NDArray[np.float64]
 I32 = NDArray[np.int32]
 U32 = NDArray[np.uint32]
 I64 = NDArray[np.int64]
@@ -86,12 +85,11 @@ class WorldArrays(NamedTuple):
     strip_optics: I32  # (n_strip,) first row of the optics under its spectrum
     strip_quanta: I64  # (n_strip, n_band) launch weight of a packet
     # Volumes filled with leaves, see world/clouds.py; all of length 0 where there are none.
-    cloud_box: F64  # (2, 3) lowest and highest corner of the box around all of them, m
     cloud_kind: I32  # (n_cloud,) CLOUD_BOX, CLOUD_ELLIPSOID, CLOUD_ROW_X or CLOUD_ROW_Y
-    cloud_shape: F64  # (n_cloud, 6) centre, half extents, m
-    cloud_density: F64  # (n_cloud, 65) leaf area that light meets at heights from the bottom, 1/m
-    cloud_cosine: F64  # (n_cloud, 1025) cosine of inclination by probability, descending
-    cloud_rate: F64  # (1,) bound of the summed densities anywhere, 1/m
+    cloud_shape: F32  # (n_cloud, 6) centre, half extents, m
+    cloud_density: F32  # (n_cloud, 65) leaf area that light meets at heights from the bottom, 1/m
+    cloud_cosine: F32  # (n_cloud, 1025) cosine of inclination by probability, descending
+    cloud_rate: F32  # (n_cloud,) greatest of its densities, 1/m
     cloud_place: I32  # (n_cloud,)
     sizes: I64  # (4,) n_channel, n_sink, n_band, n_plane_bin
 
