@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from canopysim.matter.turbid.inclination import mean_inclination, projection
 from canopysim.units import format_share, in_centimetres
 from canopysim.world.clouds import endless_copies
@@ -16,6 +18,7 @@ if TYPE_CHECKING:
     from canopysim.scene.schema import Scene
     from canopysim.world.compile import World
 
+TOUCHING_M = 1e-6
 SLANTED = 60.0
 """Zenith angle, degrees, of the slanting light whose extinction is told."""
 
@@ -45,14 +48,17 @@ def volume_lines(scene: Scene, world: World) -> list[str]:
             f"'canopysim simplify' tells what that costs (canopy.as_volume: "
             f"{scene.canopy.as_volume})."
         )
-    greatest = max(v.clumping * v.density.max() for v in world.volumes)
-    bound = float(world.arrays.cloud_rate[0])
-    if bound > 1.01 * greatest:
-        lines.append(
-            f"Where volumes overlap their densities add, to {bound:.3g} m²/m³ at most as light "
-            "meets them."
-        )
+    if _overlap(world.volumes):
+        lines.append("Where volumes overlap their densities add.")
     return lines
+
+
+def _overlap(volumes: Sequence[Volume]) -> bool:
+    """Whether the boxes around any two volumes share some space."""
+    low = np.array([v.low for v in volumes])
+    high = np.array([v.high for v in volumes])
+    shared = ((low[:, None] < high - TOUCHING_M) & (low + TOUCHING_M < high[:, None])).all(axis=2)
+    return bool(np.count_nonzero(shared) > len(volumes))
 
 
 def _alike(volumes: Sequence[Volume]) -> list[list[Volume]]:
