@@ -322,7 +322,7 @@ def test_layers_hold_what_the_level_planes_lose():
 
 
 def test_diffuse_light_through_a_thin_slab(p_fail):
-    """A Lambertian panel over spherical leaves: 2 E3(LAI / 2) arrives, E3 the exponential integral."""
+    """A Lambertian panel over spherical leaves: 2 E3(LAI / 2) arrives, the exponential integral."""
     world = world_of(endless_slab({"leaf_area_index": "0.3"}, BLACK, lights=PANEL, batch=2**16))
     n_batch = 16
     found = shares(world, n_batch)[:, 0]
