@@ -256,7 +256,7 @@ def test_walls_emit_furnace_with_volumes(p_fail):
     """Leaves that give all light back do not disturb it: every face, and both sides of every
     boundary between layers, in volumes that overlap, see M."""
     world = world_of(cloudy_furnace())
-    n_batch = 24
+    n_batch = 32
     rows = trace(world, n_batch)
     assert rows.counters[2] == 0
     areas = {"left": 0.55, "right": 0.55, "front": 0.88, "back": 0.88, "floor": 0.4, "ceiling": 0.4}
@@ -274,7 +274,7 @@ def test_walls_emit_furnace_with_volumes(p_fail):
     assert series.shape[1] == len(world.planes) == 2 + 5
     for plane, name in enumerate(p.name for p in world.planes):
         for direction in (0, 1):
-            agrees(series[:, plane, direction], 100.0, limit, name=name, of=300)
+            agrees(series[:, plane, direction], 100.0, limit, name=name, of=400)
 
 
 @pytest.mark.parametrize("clumping", ["1", "0.5"])
@@ -300,7 +300,7 @@ def test_leaves_of_volumes_in_the_furnace(clumping, p_fail):
             # 0.002 * 2 * 1.3 m2 / (0.8 * 3.66 m2) = 0.18 %.
             bound = limit * error + 0.002 * exact
             assert abs(mean - exact) < bound, f"layer {layer} {side}: {mean} +- {error}, {exact}"
-            assert error < 0.01 * exact
+            assert error < 0.02 * exact
 
 
 def test_layers_hold_what_the_level_planes_lose():
