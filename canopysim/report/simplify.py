@@ -47,8 +47,8 @@ def simplify_table(drawn: Result, turbid: Result, how: str) -> Table:
         ("Figure", "As drawn", "As turbid", "Change"),
         tuple(rows),
         "± is one standard error; 'not told apart' means a change of less than "
-        f"{CLEAR:g} of them. Each kind of leaf has its mean inclinations, and its leaf area at "
-        "each height, in both.",
+        f"{CLEAR:g} of them. Both have the same leaf area, at the same heights and with the same "
+        "inclinations; what a change shows is that leaves have a size, a plant and neighbours.",
     )
 
 
