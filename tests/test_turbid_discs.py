@@ -112,6 +112,6 @@ def test_shrinking_discs_become_a_turbid_slab(p_fail):
         at_zero = (inverse @ (design.T @ (weight * mean[:, kind])))[0]
         spread = np.sqrt(inverse[0, 0])
         print(name, np.round(mean[:, kind], 4), np.round(error[:, kind], 4), at_zero, spread)
-        assert spread < 0.006, name
+        assert spread < 0.003, name
         # Errors from five fields each: Student's t with the twelve degrees that they have.
         assert abs(at_zero) < stats.t.isf(p_fail / 6, 12) * spread, f"{name}: {at_zero} +- {spread}"

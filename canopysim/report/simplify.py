@@ -38,7 +38,7 @@ def simplify_table(drawn: Result, turbid: Result, how: str) -> Table:
         off = other / one - 1 if one > 0 else float("nan")
         rows.append(
             (f"leaf area of layer {layer}, m²", significant(one, 4), significant(other, 4),
-             percent(off))
+             f"{'+' * (off > 0)}{percent(off)}")
         )  # fmt: skip
     shape = "a slab" if how == "slab" else "crowns"
     return Table(

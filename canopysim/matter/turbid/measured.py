@@ -132,10 +132,12 @@ def with_areas(bare: Volume, areas: Floats) -> Volume:
     reach = share.sum(axis=1)
     density = np.full(N_HEIGHT, areas.sum() / reach.sum())
     for _ in range(ROUNDS):
-        present = density @ share
+        # Sums of products, not matrix products: those may differ in their last bits by the number
+        # of threads, and with them the world's digest.
+        present = (density[:, None] * share).sum(axis=0)
         wanted = np.where(present > 0, areas / np.where(present > 0, present, 1.0), 0.0)
-        density *= (share @ wanted) / reach
-        if np.abs(density @ share - areas).max() < CLOSE * areas.sum():
+        density *= (share * wanted).sum(axis=1) / reach
+        if np.abs(present - areas).max() < CLOSE * areas.sum():
             break
     found = replace(bare, density=density)
     return replace(found, density=density * (float(areas.sum()) / found.leaf_area))
@@ -189,7 +191,7 @@ def _crown(scene: Scene, part: Part) -> Volume:
     # At the relative height t an ellipse of half axis a √(1-t²) has the mean square a² (1-t²) / 4.
     edges = np.linspace(-1.0, 1.0, N_CROWN_BIN + 1)
     mean_square = (edges[1:] ** 2 + edges[1:] * edges[:-1] + edges[:-1] ** 2) / 3
-    narrowing = 1.0 - (found.areas @ mean_square) / found.areas.sum()
+    narrowing = 1.0 - (found.areas * mean_square).sum() / found.areas.sum()
     half = np.maximum(2.0 * found.spread / np.sqrt(narrowing), 1e-4)
     middle = found.middle.copy()
     for axis, side in enumerate(("left", "front")):
