@@ -74,6 +74,7 @@ def run_meta(
             "max_time_s": finite_time,
             "batch_packets": world.batch_packets,
             "n_triangle": world.n_triangle,
+            **({"n_volume": len(world.volumes)} if world.volumes else {}),
             **({"crop": scene.canopy.crop} if scene.canopy and scene.canopy.crop else {}),
         },
     }

@@ -5,7 +5,7 @@ import pytest
 from build import trace, world_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from torture import closed_torture, endless_torture, told_apart, torture
+from torture import closed_torture, cloudy_torture, endless_torture, told_apart, torture
 
 from canopysim.tallies.books import open_books
 from canopysim.transport.plain import load_physics
@@ -36,8 +36,10 @@ def test_plain_fma_rounds_once(a, b, c):
         (told_apart(torture(500)), None),
         (endless_torture(500), None),
         (closed_torture(300), 400),
+        (cloudy_torture(400), None),
+        (cloudy_torture(300, endless=True), None),
     ],
-    ids=["open", "told apart", "endless", "walls as triangles"],
+    ids=["open", "told apart", "endless", "walls as triangles", "cloudy", "endless clouds"],
 )
 def test_plain_python_gives_the_same_books(scene, walls):
     world = world_of(scene, wall_triangles=walls)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import yaml
 from build import PlainDumper, scene_of
-from torture import EVERYTHING, closed_torture, endless_torture, torture
+from torture import EVERYTHING, closed_torture, cloudy_torture, endless_torture, torture
 
 import canopysim
 from canopysim.tallies.books import imbalance, launched_quanta
@@ -66,7 +66,7 @@ def test_every_command_and_option(folder):
         assert "Path in" in command("follow", "long", address, cwd=folder)
 
 
-@pytest.mark.parametrize("make", [torture, endless_torture, closed_torture])
+@pytest.mark.parametrize("make", [torture, endless_torture, closed_torture, cloudy_torture])
 def test_books_balance_and_no_photon_is_lost(make):
     """Two hundred thousand packets of every kind: to the quantum, in every channel and band."""
     scene = scene_of(make(20_000))

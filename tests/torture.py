@@ -134,6 +134,31 @@ def told_apart(scene: dict) -> dict:
     return scene | {"also_count": dict(EVERYTHING)}
 
 
+CLOUDS = [
+    {"shape": "slab", "leaf": "basil", "bottom": "2 cm", "top": "30 cm", "leaf_area_index": "0.2",
+     "by_height": {"beta": ["2.5", "1.5"]}, "angles": "planophile", "clumping": "0.8"},
+    {"shape": "ellipsoid", "leaf": "odd", "bottom": "10 cm", "top": "55 cm", "width": "30 cm",
+     "depth": "25 cm", "positions": [["20 cm", "35 cm"], ["60 cm", "20 cm"]],
+     "leaf_area": "300 cm2", "angles": {"ellipsoid": "0.7"}},
+    {"shape": "row", "leaf": "odd", "direction": "width", "bottom": "5 cm", "top": "25 cm",
+     "depth": "15 cm", "density": "4 m2/m3", "by_height": ["20 %", "100 %", "0 %"],
+     "angles": ["30 %", "50 %", "20 %"]},
+    {"shape": "row", "leaf": "basil", "direction": "depth", "bottom": "30 cm", "top": "50 cm",
+     "width": "12 cm", "density": "3 m2/m3", "angles": "upright"},
+]  # fmt: skip
+
+
+def cloudy_torture(batch: int = 2000, *, endless: bool = False) -> dict:
+    """The same with volumes of every shape among the plants, and everything told apart."""
+    scene = endless_torture(batch) if endless else torture(batch)
+    clouds = [dict(cloud) for cloud in CLOUDS]
+    if endless:
+        # One that lies over a corner of the bay, so in all four.
+        clouds[1]["positions"] = [["2 cm", "69 cm"], ["60 cm", "20 cm"]]
+    scene["canopy"] = scene["canopy"] | {"volumes": clouds}
+    return scene | {"also_count": {k: v for k, v in EVERYTHING.items() if k != "leaf_facets"}}
+
+
 def endless_torture(batch: int = 2000) -> dict:
     """Its twin in an endless row of bays: what leaves on one side enters on the other."""
     scene = torture(batch)

@@ -122,7 +122,7 @@ def page_text(result: Result, picture: Path | None = None) -> str:
         _probes(result),
         _told_apart(result),
         electricity_html(result),
-        _scene(picture),
+        _scene(result, picture),
         "<h2>Conditions</h2>\n" + pairs_html(condition_rows(result)),
         f"<h2>Method and cautions</h2>\n<p>{prose(METHOD)}</p>\n<ul>\n"
         + "".join(f"<li>{prose(line)}</li>\n" for line in CAUTIONS)
@@ -321,10 +321,15 @@ def _told_apart(result: Result) -> str:
     return "<h2>Light told apart</h2>\n" + "\n".join(table_html(table) for table in tables)
 
 
-def _scene(picture: Path | None) -> str:
+def _scene(result: Result, picture: Path | None) -> str:
     if picture is None:
         return ""
     caption = "The scene from the front and above; front wall, right wall and ceiling cut away."
+    if result.settings.get("n_volume"):
+        caption += (
+            " Leaves of filled volumes are drawn at random, to show where they are dense and how "
+            "they are inclined; traced were densities and angles."
+        )
     return f"<h2>The scene</h2>\n{picture_html(picture, caption)}"
 
 

@@ -17,6 +17,7 @@ from canopysim.report.electricity import check_pieces
 from canopysim.report.measured_lights import measured_lines
 from canopysim.report.mesh_report import mesh_lines
 from canopysim.report.plant_lines import plant_lines
+from canopysim.report.volume_lines import volume_lines
 from canopysim.report.words import count, significant
 from canopysim.units import format_share, in_centimetres
 from canopysim.world.cautions import cautions
@@ -75,6 +76,7 @@ def read_back(scene: Scene, world: World) -> RenderableType:
         *(_Hanging(line, 0) for line in plant_lines(scene)),
         *(_Hanging(line, 0) for line in mesh_lines(scene)),
         *(_Hanging(line, 0) for line in cuticle_lines(scene, world)),
+        *(_Hanging(line, 0) for line in volume_lines(scene, world)),
         Text(_memory(world)),
         *_cautions(scene, world),
         *_defaults(defaults_used(scene)),
@@ -221,8 +223,11 @@ def _plants(world: World) -> Any:
     leaves = [p for p in world.parts if p.kind == "leaf"]
     n_triangle = sum(len(p.faces) for p in leaves)
     n_plant = len({p.name for p in leaves})  # a drawn plant may have leaves of several kinds
+    n_volume = len(world.volumes)
+    named = [f"{n_plant} plants"] * (n_plant > 0 or n_volume == 0)
+    named += [f"{n_volume} filled volume{'s' * (n_volume > 1)}"] * (n_volume > 0)
     text = (
-        f"{n_plant} plants, one-sided leaf area {layers.leaf_area.sum():.4f} m² on "
+        f"{', '.join(named)}, one-sided leaf area {layers.leaf_area.sum():.4f} m² on "
         f"{layers.ground_area:.4g} m² of ground: LAI "
         f"{layers.leaf_area.sum() / layers.ground_area:.4f}; top at "
         f"{in_centimetres(layers.top)} cm; {count(n_triangle)} leaf triangles.\n"

@@ -1,10 +1,11 @@
 """What grows: leaf optics, plants, and how they are planted into a canopy."""
 
 import difflib
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import (
     AfterValidator,
+    BeforeValidator,
     ConfigDict,
     Field,
     PlainValidator,
@@ -261,6 +262,14 @@ def _read_layers(value: object) -> int | tuple[float, ...]:
     return tuple(heights)
 
 
+def _as_volume(value: object) -> str:
+    """Refuse other words."""
+    word = as_text(value, "'slab'").strip()
+    if word not in ("slab", "crowns"):
+        raise ValueError(f"{shown(word)} is not known here; allowed: slab, crowns")
+    return word
+
+
 class Canopy(Frozen):
     """All plants, and the layers in which their light is counted."""
 
@@ -311,4 +320,10 @@ class Canopy(Frozen):
     )
     volumes: Annotated[tuple[FilledVolume, ...], Field(max_length=100)] = default(
         (), "Volumes filled with leaves of which only density and angles are known."
+    )
+    as_volume: Annotated[Literal["slab", "crowns"], BeforeValidator(_as_volume)] | None = default(
+        None,
+        "Trace the leaves of all plants as if they were small and loose: in a 'slab' over the "
+        "planted area, or in 'crowns', an ellipsoid for each plant; as many, as high up and "
+        "inclined as they are.",
     )

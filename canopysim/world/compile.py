@@ -13,6 +13,7 @@ from canopysim.errors import CanopysimError
 from canopysim.light.placing import PlacedStrip, place_lights
 from canopysim.matter.parts import Part
 from canopysim.matter.plants import grow_canopy
+from canopysim.matter.turbid.measured import as_volumes
 from canopysim.matter.turbid.placing import scene_volumes
 from canopysim.matter.turbid.volume import Volume
 from canopysim.transport.arrays import HISTORY_VERSION, LEAK, SURFACE, WITH_FILM, WorldArrays
@@ -148,6 +149,9 @@ def compile_world(
         raise CanopysimError("plants were given, but the scene has no canopy to tell their layers")
     check_parts(scene, plants)
     volumes = scene_volumes(scene)
+    if scene.canopy is not None and scene.canopy.as_volume is not None:
+        volumes += as_volumes(scene, plants)
+        plants = [part for part in plants if part.kind != "leaf"]
     layers = layer_table(scene, plants, volumes)
     canopy_top = layers.top if layers is not None else 0.0
     placed, bodies = place_lights(scene, canopy_top)
