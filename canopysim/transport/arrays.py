@@ -110,6 +110,7 @@ class Splits(NamedTuple):
     facet: I64  # (n_facet, 2 sides, n_channel, n_band)
     probe: F32  # (n_probe, 7) centre and radius of the ball, m; unit normal of the meter
     probe_response: F32  # (n_probe, N_COSINE + 1) see transport/probe.py
+    looks: I64  # (1,) 1: small balls are looked for, 0: only what passes them counts
     probed: I64  # (n_channel, n_probe, N_FACING, n_band) length in the ball over its radius
     at: I64  # (n_split,) the row of each split that the packet is in
     passed: I64  # (3 n_surface,) or (0,) how often it went each way

@@ -71,6 +71,8 @@ class SplitPlan:
         Whether planes keep their cells.
     probe, probe_response
         As in `Splits`.
+    looks : bool
+        Whether small balls are looked for; else only what passes them counts.
     """
 
     splits: tuple[Split, ...]
@@ -84,6 +86,7 @@ class SplitPlan:
     on_cells: bool
     probe: NDArray[np.float32]
     probe_response: NDArray[np.float32]
+    looks: bool = True
 
     @property
     def n_row(self) -> int:
@@ -121,6 +124,7 @@ class SplitPlan:
             facet=facet,
             probe=self.probe,
             probe_response=self.probe_response,
+            looks=np.array([self.looks], np.int64),
             probed=probed,
             at=np.zeros(len(timed), np.int64),
             passed=np.zeros(self.n_way, np.int64),
