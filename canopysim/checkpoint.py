@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from canopysim.world.compile import World
 
 CHECKPOINT_NAME = "checkpoint.nc"
-CHECKPOINT_FORMAT = "canopysim checkpoint 2"
+CHECKPOINT_FORMAT = "canopysim checkpoint 3"
 
 
 class Checkpointer:

@@ -144,6 +144,7 @@ def _told_apart(scene: Scene, world: World) -> dict[str, Any]:
         ),
         "cells": [int(n) for n in plan.cells],
         "n_strip": len(world.strips),
+        "canopy": {} if plan.canopy is None else plan.canopy.meta(),
     }
 
 

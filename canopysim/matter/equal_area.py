@@ -53,7 +53,7 @@ def equal_area_edges(corners: Floats, count: int, low: float, high: float) -> Fl
 
 
 def _area_below(heights: Floats, areas: Floats, level: float) -> float:
-    """Area below a level, of triangles; level ones in it count. Heights are (3, n_face), ascending."""
+    """Area of triangles below a level, level ones in it too; heights (3, n_face) ascend."""
     cut = (heights[0] < level) & (heights[2] > level)
     whole = float(areas[heights[2] <= level].sum())
     return whole + float(areas[cut] @ share_below(heights[:, cut].T, level))

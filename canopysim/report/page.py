@@ -14,6 +14,7 @@ from canopysim.analysis.planes import plane_statistics
 from canopysim.report import figures
 from canopysim.report.accuracy import batch_note, has_errors, reached_errors
 from canopysim.report.assimilation import assimilation_html
+from canopysim.report.canopy_box import canopy_box_html
 from canopysim.report.conditions import condition_rows, record_rows
 from canopysim.report.electricity import electricity_html
 from canopysim.report.ends import ends_table, shown_spans, walls_parts
@@ -116,6 +117,7 @@ def page_text(result: Result, picture: Path | None = None) -> str:
         _headline(result),
         _layers(result),
         penetration_html(result),
+        canopy_box_html(result),
         assimilation_html(result),
         _planes(result),
         _ends(result),

@@ -93,6 +93,9 @@ def _memory(world: World) -> str:
         names = [s.name for s in world.splits.splits] + ["leaf triangles"] * (
             world.splits.n_facet > 0
         )
+        if world.splits.canopy is not None:
+            names += ["the canopy's sides"] * (world.splits.canopy.n_layer > 0)
+            names += ["single plants"] * (len(world.splits.canopy.plants) > 0)
         names += [f"{len(world.probes)} probes"] * (len(world.probes) > 0)
         text += f", with what is also counted: {', '.join(names)}"
     return f"{text}.\n"

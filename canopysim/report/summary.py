@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from canopysim.analysis.canopy_box import has_plants, has_sides
 from canopysim.analysis.far_red import red_to_far_red
 from canopysim.analysis.layers import lower_half_share
 from canopysim.analysis.told_apart import splits_of
@@ -79,6 +80,7 @@ def summary_text(result: Result, folder: Path | None = None) -> RenderableType:
     counted = [*splits_of(result)] + ["leaf triangles"] * bool(
         result.meta.get("told_apart", {}).get("facets")
     )
+    counted += ["the canopy's sides"] * has_sides(result) + ["single plants"] * has_plants(result)
     if counted:
         pieces.append(Text(f"Also counted, see the report: {', '.join(counted)}."))
     if folder is not None:

@@ -15,6 +15,7 @@ from canopysim.matter.parts import Part
 from canopysim.matter.plants import grow_canopy
 from canopysim.transport.arrays import HISTORY_VERSION, LEAK, WorldArrays
 from canopysim.transport.build import build_tree
+from canopysim.world.canopy_box import canopy_plan
 from canopysim.world.faces import face_places, wall_parts
 from canopysim.world.layers import LayerTable, layer_table
 from canopysim.world.meshes import by_slot, check_parts, has_area, soup
@@ -245,7 +246,13 @@ def compile_world(
         strips=tuple(strips),
         strip_spectrum=tuple(int(k) for k in table.spectrum),
         splits=split_plan(
-            scene, places, optics, plants, len(strips), probe_arrays(scene, canopy_top)
+            scene,
+            places,
+            optics,
+            plants,
+            len(strips),
+            probe_arrays(scene, canopy_top),
+            canopy_plan(scene, sinks, layers, plants),
         ),
         digest=_digest(arrays),
     )
