@@ -99,7 +99,7 @@ def refuse_large(world: World, threads: int) -> None:
 def most_batches(world: World) -> int:
     """Give the number of batches whose rows fit into memory, twice: labelling holds them again."""
     n_channel, n_sink, n_band, _ = (int(n) for n in world.arrays.sizes)
-    row = 8 * n_channel * n_band * (n_sink + 2 * len(world.planes))
+    row = 8 * n_channel * n_band * (n_sink + 2 * len(world.planes)) * (1 + len(world.replicates))
     return max(1, BOOKS_LIMIT_BYTES // (2 * row))
 
 

@@ -230,6 +230,11 @@ class Canopy(Frozen):
     """All plants, and the layers in which their light is counted."""
 
     seed: Seed = default("1", "Number from which the plants' random spread grows.")
+    replicates: Annotated[int, counted(1, 64), whole(1, 64)] = default(
+        "1",
+        "Canopies that are grown, from this seed and the next ones, and traced in turn; the result "
+        "is their mean, with an error for the light and one for the plants.",
+    )
     layers: Layers = Field(
         description="Number of equally high layers, '{equal_leaf_area: 8}' for layers that hold "
         "equal leaf area, or heights of the boundaries from the floor up; layer 1 is the top."

@@ -28,6 +28,7 @@ from canopysim.world.planes import (
     refuse_high_planes,
 )
 from canopysim.world.probes import ProbeTable, probe_arrays, probe_tables
+from canopysim.world.replicates import mean_world, replicate_scenes, replicates_of
 from canopysim.world.sinks import BODY, FACE, LEAF, STEM, UNTRACED, Places, Sink
 from canopysim.world.splits import SplitPlan, split_plan
 from canopysim.world.strips import Channel, daylight_strips, launch_tables, spectra_of
@@ -80,6 +81,8 @@ class World:
         What tallies are told apart by, if by anything; no part of the digest.
     digest : str
         Of all arrays: equal digest, seed and batch count give equal tallies.
+    replicates : tuple of World
+        The worlds of replicate canopies, of which this is the mean; empty for a canopy alone.
     """
 
     arrays: WorldArrays
@@ -97,6 +100,7 @@ class World:
     strip_spectrum: tuple[int, ...]
     splits: SplitPlan | None
     digest: str
+    replicates: tuple[World, ...] = ()
 
     @property
     def n_triangle(self) -> int:
@@ -137,6 +141,17 @@ def compile_world(
     CanopysimError
         For meshes that cannot be traced.
     """
+    if replicates_of(scene) == 1:
+        return _compile_one(scene, wall_triangles, plants)
+    if plants is not None:
+        raise CanopysimError("plants were given, so none are grown: the scene asks for replicates")
+    return mean_world([_compile_one(one, wall_triangles) for one in replicate_scenes(scene)])
+
+
+def _compile_one(
+    scene: Scene, wall_triangles: int | None = None, plants: list[Part] | None = None
+) -> World:
+    """Do as `compile_world` with one canopy."""
     if plants is None:
         plants = grow_canopy(scene) if scene.canopy is not None else []
     elif scene.canopy is None:
