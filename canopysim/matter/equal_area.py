@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from canopysim.matter.blade import triangle_areas
 from canopysim.matter.layers import share_below
+from canopysim.matter.turbid.volume import Volume, area_below
 
 Floats = NDArray[np.float64]
 # A layer may hold so much more or less than its share; more is leaves that lie level at the cut.
 MOST_OFF = 1e-6
 
 
-def equal_area_edges(corners: Floats, count: int, low: float, high: float) -> Floats:
+def equal_area_edges(
+    corners: Floats, count: int, low: float, high: float, volumes: Sequence[Volume] = ()
+) -> Floats:
     """Heights that part layers of equal leaf area, from the bottom to the top.
 
     Parameters
@@ -24,6 +29,8 @@ def equal_area_edges(corners: Floats, count: int, low: float, high: float) -> Fl
         Layers.
     low, high : float, m
         Lower end of the lowest and upper end of the highest layer; no leaf lies beyond them.
+    volumes : sequence of Volume
+        Filled with more leaves.
 
     Returns
     -------
@@ -38,10 +45,14 @@ def equal_area_edges(corners: Floats, count: int, low: float, high: float) -> Fl
     flat = corners.reshape(-1, 3)
     areas = triangle_areas(flat, np.arange(len(flat), dtype=np.int32).reshape(-1, 3))
     heights = np.ascontiguousarray(np.sort(corners[:, :, 2], axis=1).T)
-    total = float(areas.sum())
-    cuts = _cuts(heights, areas, [total * k / count for k in range(1, count)])
+    total = float(areas.sum()) + sum(volume.leaf_area for volume in volumes)
+    wanted = [total * k / count for k in range(1, count)]
+    if volumes:
+        cuts = [_cut(heights, areas, area, low, high, volumes) for area in wanted]
+    else:
+        cuts = _cuts(heights, areas, wanted)
     edges = np.array([low, *cuts, high])
-    below = np.array([0.0, *(_area_below(heights, areas, cut) for cut in cuts), total])
+    below = np.array([0.0, *(_area_below(heights, areas, cut, volumes) for cut in cuts), total])
     off = np.abs(np.diff(below) * count / total - 1.0)
     if off.max() > MOST_OFF or np.any(np.diff(edges) <= 0.0):
         worst = edges[1 + int(np.argmax(off[:-1]))] if count > 1 else low
@@ -52,10 +63,13 @@ def equal_area_edges(corners: Floats, count: int, low: float, high: float) -> Fl
     return edges
 
 
-def _area_below(heights: Floats, areas: Floats, level: float) -> float:
-    """Area of triangles below a level, level ones in it too; heights (3, n_face) ascend."""
+def _area_below(
+    heights: Floats, areas: Floats, level: float, volumes: Sequence[Volume] = ()
+) -> float:
+    """Leaf area below a level, level triangles in it too; heights (3, n_face) ascend."""
     cut = (heights[0] < level) & (heights[2] > level)
     whole = float(areas[heights[2] <= level].sum())
+    whole += sum(float(area_below(volume, [level])[0]) for volume in volumes)
     return whole + float(areas[cut] @ share_below(heights[:, cut].T, level))
 
 
@@ -81,7 +95,14 @@ def _cuts(heights: Floats, areas: Floats, wanted: list[float]) -> list[float]:
     return cuts
 
 
-def _cut(heights: Floats, areas: Floats, wanted: float, low: float, high: float) -> float:
+def _cut(
+    heights: Floats,
+    areas: Floats,
+    wanted: float,
+    low: float,
+    high: float,
+    volumes: Sequence[Volume] = (),
+) -> float:
     """Height below which an area lies, by halving a bracket down to two neighbouring numbers.
 
     The area below a level grows with it, so the bracket always holds the answer; triangles that no
@@ -91,7 +112,7 @@ def _cut(heights: Floats, areas: Floats, wanted: float, low: float, high: float)
         middle = 0.5 * (low + high)
         if not low < middle < high:
             return high
-        if _area_below(heights, areas, middle) < wanted:
+        if _area_below(heights, areas, middle, volumes) < wanted:
             low = middle
             reach = heights[2] > low
             wanted -= float(areas[~reach].sum())

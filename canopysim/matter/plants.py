@@ -14,6 +14,7 @@ from canopysim.matter.leaf_area import enlargements
 from canopysim.matter.parts import Part
 from canopysim.matter.planting import sites
 from canopysim.matter.stalks import repeat_faces
+from canopysim.matter.turbid.placing import scene_volumes
 from canopysim.matter.user_mesh import place_meshes, without_meshes
 from canopysim.units import format_length
 
@@ -51,7 +52,7 @@ def grow_canopy(scene: Scene) -> list[Part]:
     box = np.array([scene.enclosure.width, scene.enclosure.depth, scene.enclosure.height])
     plants = [grow_inside(site, scene.plants[site.kind], canopy.seed, box) for site in sites(scene)]
     meshes = place_meshes(scene)
-    canopy = without_meshes(scene, meshes)
+    canopy = without_meshes(scene, meshes, sum(v.leaf_area for v in scene_volumes(scene)))
     factors = enlargements(canopy, scene.enclosure, plants)
     aim = "leaf area" if canopy.leaf_area_index is None else "leaf area index"
 

@@ -271,8 +271,8 @@ def place_meshes(scene: Scene) -> list[Part]:
     return parts
 
 
-def without_meshes(scene: Scene, meshes: list[Part]) -> Canopy:
-    """Leave to the grown plants what meshes leave of a stated leaf area index.
+def without_meshes(scene: Scene, meshes: list[Part], volume_area: float = 0.0) -> Canopy:
+    """Leave to the grown plants what meshes and volumes leave of a stated leaf area index.
 
     Parameters
     ----------
@@ -280,6 +280,8 @@ def without_meshes(scene: Scene, meshes: list[Part]) -> Canopy:
         With a canopy.
     meshes : list of Part
         From `place_meshes`; their area counts and stays as it is.
+    volume_area : float, m2
+        Leaf area of filled volumes, which counts likewise.
 
     Returns
     -------
@@ -297,10 +299,14 @@ def without_meshes(scene: Scene, meshes: list[Part]) -> Canopy:
         return canopy
     leaves = [part for part in meshes if part.kind == "leaf"]
     area = sum(float(triangle_areas(part.vertices, part.faces).sum()) for part in leaves)
+    area += volume_area
     index = area / ground_area(canopy, scene.enclosure)
     if index >= canopy.leaf_area_index:
+        kept = " and ".join(
+            name for name, some in (("meshes", leaves), ("volumes", canopy.volumes)) if some
+        )
         text = (
-            f"{canopy.leaf_area_index:g} leaves nothing for the grown plants: the meshes alone, "
+            f"{canopy.leaf_area_index:g} leaves nothing for the grown plants: the {kept} alone, "
             f"which keep their leaf area, make {index:.3g}; write more, or leave it out"
         )
         raise SceneError([scene.problem(("canopy", "leaf_area_index"), text)])

@@ -12,17 +12,26 @@ def check_meshes(draft: Draft) -> Iterator[Problem]:
     canopy = draft.scene.canopy
     assert canopy is not None
     if not canopy.plantings:
-        if not canopy.meshes:
+        if not canopy.meshes and not canopy.volumes:
             yield (
                 ("canopy",),
-                "holds no plants; write 'plantings' (grown plants) or 'meshes' (drawn ones)",
+                "holds no plants; write 'plantings' (grown plants), 'meshes' (drawn ones) or "
+                "'volumes' (of which only density and angles are known)",
             )
         for key in ("leaf_area_index", "leaf_area"):
-            if canopy.meshes and getattr(canopy, key) is not None:
+            if getattr(canopy, key) is None:
+                continue
+            if canopy.meshes:
                 yield (
                     ("canopy", key),
                     "scales grown plants, and there are none; meshes keep their leaf area: leave "
                     "it out, or write 'scale' beside their 'file'",
+                )
+            elif canopy.volumes:
+                yield (
+                    ("canopy", key),
+                    "scales grown plants, and there are none; write it within the entry of "
+                    "'volumes' that it belongs to",
                 )
     for index, mesh in enumerate(canopy.meshes):
         path: EntryPath = ("canopy", "meshes", index)

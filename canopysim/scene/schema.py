@@ -58,6 +58,7 @@ from canopysim.scene.schema_light import (
 from canopysim.scene.schema_matter import Area, Canopy, LeafOptics, LeafSide, Plant, Planting
 from canopysim.scene.schema_meter import Meter, Probe
 from canopysim.scene.schema_splits import AlsoCount, LaunchCells
+from canopysim.scene.schema_volume import FilledVolume
 from canopysim.scene.spectral import BandShares, BandValues
 from canopysim.units import shown
 
@@ -295,6 +296,7 @@ __all__ = [
     "Enclosure",
     "Face",
     "FaceName",
+    "FilledVolume",
     "Fixture",
     "LaunchCells",
     "LeafOptics",

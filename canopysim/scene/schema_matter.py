@@ -38,6 +38,7 @@ from canopysim.scene.fields import (
 from canopysim.scene.plant_library import either_like_or_whole, from_library
 from canopysim.scene.schema_layers import Layers
 from canopysim.scene.schema_mesh import MeshPlanting
+from canopysim.scene.schema_volume import FilledVolume
 from canopysim.scene.spectral import SpectralShare
 from canopysim.units import parse_share, shown
 from canopysim.units_area import parse_area
@@ -258,8 +259,11 @@ class Canopy(Frozen):
         "false", "Count the light that passes every boundary between layers, downwards and upwards."
     )
     plantings: Annotated[tuple[Planting, ...], Field(max_length=100)] = default(
-        (), "What is planted where; or write 'meshes', or both."
+        (), "What is planted where; or write 'meshes' or 'volumes', or several of them."
     )
     meshes: Annotated[tuple[MeshPlanting, ...], Field(max_length=100)] = default(
         (), "Plants that are drawn in mesh files, and where they stand."
+    )
+    volumes: Annotated[tuple[FilledVolume, ...], Field(max_length=100)] = default(
+        (), "Volumes filled with leaves of which only density and angles are known."
     )

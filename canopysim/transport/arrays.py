@@ -14,6 +14,8 @@ I64 = NDArray[np.int64]
 SURFACE, OPEN, LEAK, REPEAT = 0, 1, 2, 3
 # Kinds of lens.
 LAMBERTIAN, BEAM, PARALLEL, TABLE = 0, 1, 2, 3
+# Shapes of volumes filled with leaves: a box, an ellipsoid, elliptic cylinders along x and along y.
+CLOUD_BOX, CLOUD_ELLIPSOID, CLOUD_ROW_X, CLOUD_ROW_Y = 0, 1, 2, 3
 # Ways to go on from a meeting.
 DIFFUSE, SPECULAR, TRANSMIT = 0, 1, 2
 
@@ -82,6 +84,13 @@ class WorldArrays(NamedTuple):
     strip_channel: I32  # (n_strip,)
     strip_optics: I32  # (n_strip,) first row of the optics under its spectrum
     strip_quanta: I64  # (n_strip, n_band) launch weight of a packet
+    # Volumes filled with leaves, see world/clouds.py; all of length 0 where there are none.
+    cloud_kind: I32  # (n_cloud,) CLOUD_BOX, CLOUD_ELLIPSOID, CLOUD_ROW_X or CLOUD_ROW_Y
+    cloud_shape: F32  # (n_cloud, 6) centre, half extents, m
+    cloud_density: F32  # (n_cloud, 65) leaf area that light meets at heights from the bottom, 1/m
+    cloud_cosine: F32  # (n_cloud, 1025) cosine of inclination by probability, descending
+    cloud_rate: F32  # (n_cloud,) greatest of its densities, 1/m
+    cloud_place: I32  # (n_cloud,)
     sizes: I64  # (4,) n_channel, n_sink, n_band, n_plane_bin
 
 

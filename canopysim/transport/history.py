@@ -14,6 +14,7 @@ from canopysim.transport.arrays import (
     TRANSMIT,
     UNTRACED_SINK,
 )
+from canopysim.transport.cloud import meet_cloud
 from canopysim.transport.launch import launch
 from canopysim.transport.mirror import flat_direction, rough_direction
 from canopysim.transport.planes import cross_planes
@@ -24,7 +25,7 @@ from canopysim.transport.probe import (
     look_for_probe,
     pass_probes,
 )
-from canopysim.transport.random import draw
+from canopysim.transport.random import ON_FLIGHTS, draw
 from canopysim.transport.rare import OFFSET, leave_own_body, lose, plays_on, pulled_in
 from canopysim.transport.real import (
     ONE,
@@ -132,6 +133,7 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
     x, y, z = ox, oy, oz
     out_x, out_y, out_z = ZERO, ZERO, ZERO
     attempt, rounds, why = 0, 0, 0
+    n_cloud, n_drawn = world.cloud_kind.shape[0], np.int64(0)
     while True:
         event += 1
         # Fly to the nearest thing.
@@ -139,12 +141,26 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
         triangle, t = nearest_triangle(
             world, ox, oy, oz, dx, dy, dz, t, left_triangle, stack, lanes
         )
+        cloud = np.int64(-1)
+        # A flight that is flown again has passed the leaves already.
+        if n_cloud > 0 and attempt == 0:
+            t, cloud, n_drawn, nx, ny, nz = meet_cloud(
+                world, key0, key1, strip + ON_FLIGHTS, batch, photon, n_drawn,
+                ox, oy, oz, dx, dy, dz, t,
+            )  # fmt: skip
         left_x, left_y, left_z = x, y, z
         x = min(max(fma(t, dx, ox), world.box[0]), world.box[3])
         y = min(max(fma(t, dy, oy), world.box[1]), world.box[4])
         z = min(max(fma(t, dz, oz), world.box[2]), world.box[5])
         # What is it, which side, which normal towards the ray?
-        if triangle >= 0:
+        if cloud >= 0:
+            triangle = np.int64(-1)
+            place = np.int64(world.cloud_place[cloud])
+            side = 0
+            if fma(nx, dx, fma(ny, dy, nz * dz)) > ZERO:
+                side = 1
+                nx, ny, nz = -nx, -ny, -nz
+        elif triangle >= 0:
             place = np.int64(world.triangle_place[triangle])
             # A level triangle is met at its own height, or planes and layers in it would not agree.
             z = level_height(world.triangles, triangle, z)

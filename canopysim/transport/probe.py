@@ -13,8 +13,9 @@ the two holds follows from where the light last left, so each length counts once
 import numpy as np
 
 from canopysim.transport.arrays import PARALLEL
+from canopysim.transport.cloud import meet_cloud
 from canopysim.transport.launch import launch_density
-from canopysim.transport.random import draw
+from canopysim.transport.random import ON_LOOKS, draw
 from canopysim.transport.real import (
     HALF,
     ONE,
@@ -36,6 +37,8 @@ N_COSINE = 32
 FAR_RADII = F(2)
 # The block of draws of an event that looking for a probe has to itself.
 LOOK_BLOCK = 2
+# Tentative meetings with leaves in volumes that a look may have; more would let nothing through.
+LEAVES_PER_LOOK = 2**12
 ONE_OVER_PI = F(0.3183098861837907)
 # How light last left: by a mirror, a parallel beam or an earlier side of an endless room (counted
 # as it passes), from a lens, or diffusely from a meeting.
@@ -199,6 +202,12 @@ def look_for_probe(
     t = _clear_length(
         world, vx, vy, vz, dx, dy, dz, distance + probe[k, 3], left_triangle, ignored, stack, lanes
     )
+    if world.cloud_kind.shape[0] > 0:
+        # Leaves that fill a volume let through what a flight that way would have survived.
+        t, _, _, _, _, _ = meet_cloud(
+            world, key0, key1, strip + ON_LOOKS, batch, photon, event * LEAVES_PER_LOOK,
+            vx, vy, vz, dx, dy, dz, t,
+        )  # fmt: skip
     length = _length_inside(probe, k, vx, vy, vz, dx, dy, dz, t)
     if length <= ZERO:
         return

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +21,7 @@ from canopysim.world.sinks import CHOICE, LEAF, ROULETTE, STEM
 
 if TYPE_CHECKING:
     from canopysim.matter.parts import Part
+    from canopysim.matter.turbid.volume import Volume
     from canopysim.scene.schema import Scene
     from canopysim.world.layers import LayerTable
     from canopysim.world.sinks import Sink
@@ -109,7 +111,11 @@ class CanopyPlan:
 
 
 def canopy_plan(
-    scene: Scene, sinks: tuple[Sink, ...], layers: LayerTable | None, plants: list[Part]
+    scene: Scene,
+    sinks: tuple[Sink, ...],
+    layers: LayerTable | None,
+    plants: list[Part],
+    volumes: Sequence[Volume] = (),
 ) -> CanopyPlan | None:
     """Settle what is counted of the canopy as a body; None where nothing is asked for.
 
@@ -123,11 +129,13 @@ def canopy_plan(
         None without a canopy.
     plants : list of Part
         Their triangles are the first of the world.
+    volumes : sequence of Volume
+        Filled with leaves: they stand in the box, and are no plants.
     """
     asked = scene.also_count
     if layers is None or not (asked.canopy_sides or asked.each_plant):
         return None
-    box, level = _box(scene, layers, plants) if asked.canopy_sides else _no_box()
+    box, level = _box(scene, layers, plants, volumes) if asked.canopy_sides else _no_box()
     places, facet_plant = _plants(scene, plants) if asked.each_plant else _no_plants()
     kinds = {LEAF: BY_LEAVES, STEM: BY_STEMS, ROULETTE: BY_CORRECTIONS, CHOICE: BY_CORRECTIONS}
     return CanopyPlan(
@@ -148,7 +156,7 @@ def _no_plants() -> tuple[tuple[PlantPlace, ...], NDArray[np.int32]]:
 
 
 def _box(
-    scene: Scene, layers: LayerTable, plants: list[Part]
+    scene: Scene, layers: LayerTable, plants: list[Part], volumes: Sequence[Volume]
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Sides of the box around all leaves and stems, and levels of its layers.
 
@@ -156,8 +164,9 @@ def _box(
     enclosure's sides repeat the canopy goes on, and has no sides there.
     """
     margin = MARGIN * max(scene.enclosure.size)
-    low = np.min([p.vertices.min(0) for p in plants if len(p.vertices)], 0) - margin
-    high = np.max([p.vertices.max(0) for p in plants if len(p.vertices)], 0) + margin
+    meshes = [p.vertices for p in plants if len(p.vertices)]
+    low = np.min([*(m.min(0) for m in meshes), *(v.low for v in volumes)], 0) - margin
+    high = np.max([*(m.max(0) for m in meshes), *(v.high for v in volumes)], 0) + margin
     repeating = scene.enclosure.repeating
     for axis, face in enumerate(("left", "front")):
         if face in repeating:
@@ -173,6 +182,8 @@ def _plants(scene: Scene, plants: list[Part]) -> tuple[tuple[PlantPlace, ...], N
     """Plants by name, and the plant of every triangle."""
     stems = {site.name: (site.x, site.y) for site in sites(scene)}
     names = list(dict.fromkeys(p.name for p in plants if p.kind == "leaf"))
+    if not names:
+        return _no_plants()
     owner = [
         np.full(len(p.faces), names.index(p.name) if p.kind == "leaf" else -1, np.int32)
         for p in plants

@@ -13,9 +13,12 @@ from canopysim.errors import CanopysimError
 from canopysim.light.placing import PlacedStrip, place_lights
 from canopysim.matter.parts import Part
 from canopysim.matter.plants import grow_canopy
+from canopysim.matter.turbid.placing import scene_volumes
+from canopysim.matter.turbid.volume import Volume
 from canopysim.transport.arrays import HISTORY_VERSION, LEAK, WorldArrays
 from canopysim.transport.build import build_tree
 from canopysim.world.canopy_box import canopy_plan
+from canopysim.world.clouds import cloud_arrays
 from canopysim.world.faces import face_places, wall_parts
 from canopysim.world.layers import LayerTable, layer_table
 from canopysim.world.meshes import by_slot, check_parts, has_area, soup
@@ -73,6 +76,8 @@ class World:
         Points with meters.
     parts : tuple of Part
         Named meshes, for pictures and checks.
+    volumes : tuple of Volume
+        Filled with leaves, for pictures and checks.
     strips : tuple of PlacedStrip
         Luminous rectangles, for pictures and checks.
     strip_spectrum : tuple of int
@@ -96,6 +101,7 @@ class World:
     planes: tuple[PlaneTable, ...]
     probes: tuple[ProbeTable, ...]
     parts: tuple[Part, ...]
+    volumes: tuple[Volume, ...]
     strips: tuple[PlacedStrip, ...]
     strip_spectrum: tuple[int, ...]
     splits: SplitPlan | None
@@ -157,7 +163,8 @@ def _compile_one(
     elif scene.canopy is None:
         raise CanopysimError("plants were given, but the scene has no canopy to tell their layers")
     check_parts(scene, plants)
-    layers = layer_table(scene, plants)
+    volumes = scene_volumes(scene)
+    layers = layer_table(scene, plants, volumes)
     canopy_top = layers.top if layers is not None else 0.0
     placed, bodies = place_lights(scene, canopy_top)
     strips = placed + daylight_strips(scene)
@@ -181,6 +188,8 @@ def _compile_one(
                 own=number if part.kind == "fixture" and number in ignored else -1,
             )
         )  # fmt: skip
+    end, what = END_OF_PART["leaf"]
+    volume_place = [places.add(end, optics.leaf(v.leaf), what, layered=True) for v in volumes]
     walls = wall_parts(scene, wall_triangles) if wall_triangles else []
     if walls:
         for part in walls:
@@ -241,6 +250,7 @@ def _compile_one(
         strip_channel=table.channel,
         strip_optics=table.spectrum * np.int32(len(optics.names)),
         strip_quanta=table.quanta,
+        **cloud_arrays(scene, volumes, volume_place)._asdict(),
         sizes=np.array(
             [len(table.channels), len(sinks), len(scene.bands) - 1,
              sum(2 * p.cells[0] * p.cells[1] for p in planes)], np.int64,
@@ -257,6 +267,7 @@ def _compile_one(
         layers=layers,
         planes=tuple(planes),
         parts=tuple(plants + bodies + walls),
+        volumes=tuple(volumes),
         probes=probe_tables(scene, canopy_top, spectra_of(strips)),
         strips=tuple(strips),
         strip_spectrum=tuple(int(k) for k in table.spectrum),
@@ -267,7 +278,7 @@ def _compile_one(
             plants,
             len(strips),
             probe_arrays(scene, canopy_top),
-            canopy_plan(scene, sinks, layers, plants),
+            canopy_plan(scene, sinks, layers, plants, volumes),
         ),
         digest=_digest(arrays),
     )
@@ -278,6 +289,9 @@ def _digest(arrays: WorldArrays) -> str:
     digest = hashlib.sha256(f"histories {HISTORY_VERSION}".encode())
     for name in arrays._fields:
         array = getattr(arrays, name)
+        if name.startswith("cloud_") and array.size == 0:
+            # A scene without volumes has the digest that it had before there were any.
+            continue
         digest.update(f"{name} {array.dtype} {array.shape}".encode())
         digest.update(np.ascontiguousarray(array).tobytes())
     return digest.hexdigest()
