@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from canopysim.analysis.ends import is_leaf, share_at
 from canopysim.analysis.far_red import red_to_far_red
-from canopysim.analysis.layers import lower_half_share
 from canopysim.analysis.planes import plane_statistics
 from canopysim.report import figures
 from canopysim.report.accuracy import batch_note, has_errors, reached_errors
@@ -30,6 +29,7 @@ from canopysim.report.markup import (
 )
 from canopysim.report.penetration import penetration_html
 from canopysim.report.probes import probe_tables
+from canopysim.report.reach import lower_half_sentences, reach_html, replicate_table
 from canopysim.report.rows import (
     RATIO_BANDS,
     far_red_table,
@@ -116,6 +116,7 @@ def page_text(result: Result, picture: Path | None = None) -> str:
         _opening(result),
         _headline(result),
         _layers(result),
+        reach_html(result),
         penetration_html(result),
         canopy_box_html(result),
         assimilation_html(result),
@@ -245,16 +246,10 @@ def _layers(result: Result) -> str:
     if layers is None:
         return ""
     parts = ["<h2>What each layer of leaves gets</h2>", table_html(layer_table(result, layers))]
-    half = lower_half_share(result)
-    parts.append(
-        "<p>"
-        + prose(
-            "The lower half of the leaf area absorbs "
-            f"{percent(half.value, half.std_err)} of what all leaves absorb "
-            f"({band_label(PPFD_BAND)})."
-        )
-        + "</p>"
-    )
+    parts += [f"<p>{prose(line)}.</p>" for line in lower_half_sentences(result)]
+    many = replicate_table(result)
+    if many is not None:
+        parts.append(table_html(many))
     bars = (
         "."
         if not has_errors(result)
