@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from canopysim.world.compile import World
 
 CHECKPOINT_NAME = "checkpoint.nc"
-CHECKPOINT_FORMAT = "canopysim checkpoint 2"
+CHECKPOINT_FORMAT = "canopysim checkpoint 3"
 
 
 class Checkpointer:
@@ -149,10 +149,11 @@ def read_run(folder: Path) -> OldRun:
         refers to has changed so that the photons would meet another world.
     """
     meta, data = _fullest(folder)
-    scene = _scene_of(meta, folder)
     from canopysim.tallies.rows import BatchRows
     from canopysim.world.compile import compile_world
+    from canopysim.world.replicates import with_replicates
 
+    scene = with_replicates(_scene_of(meta, folder), int(meta["settings"]["replicates"]))
     world = compile_world(scene)
     if world.digest != meta["digest"]:
         raise ResultError(

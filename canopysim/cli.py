@@ -5,12 +5,20 @@ from __future__ import annotations
 import os
 import signal
 import sys
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TypeVar
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
+from canopysim.commands.options import (
+    MaxPackets,
+    MaxTime,
+    Replicates,
+    Targets,
+    Threads,
+)
+from canopysim.commands.options import read_limits as _limits
+from canopysim.commands.options import read_option as _option
 from canopysim.errors import CanopysimError
 
 if TYPE_CHECKING:
@@ -35,8 +43,6 @@ AllowOutside = Annotated[
 ]
 USER_ERROR, INTERRUPTED = 2, 130
 SVG, XLINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
-MOST_THREADS = 1024
-Value = TypeVar("Value")
 
 
 def _version(asked: bool) -> None:
@@ -56,26 +62,6 @@ def _options(
     """Take the options that stand before a command."""
 
 
-Threads = Annotated[
-    str | None, typer.Option(help="Threads; all cores if left out.", metavar="NUMBER")
-]
-MaxPackets = Annotated[
-    str | None,
-    typer.Option(help="Stop after so many packets in all: 2e8, '20 million'."),
-]
-MaxTime = Annotated[
-    str | None, typer.Option(help="Stop after this time, from now on: '60 s', '5 min', '2 h'.")
-]
-Targets = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--target",
-        help="Relative standard error at which to stop: '1 %' for every layer, or "
-        "'planes: 0.5 %' for every plane's mean; may be given for both.",
-    ),
-]
-
-
 @app.command()
 def run(
     scene: SceneFile,
@@ -93,6 +79,7 @@ def run(
     max_packets: MaxPackets = None,
     max_time: MaxTime = None,
     target: Targets = None,
+    replicates: Replicates = None,
     replace: Annotated[
         bool, typer.Option("--replace", help="Write over the results in the folder of --out.")
     ] = False,
@@ -106,10 +93,13 @@ def run(
     from canopysim.tracing import run as run_scene
     from canopysim.world.cautions import cautions
     from canopysim.world.compile import compile_world
+    from canopysim.world.replicates import MOST_REPLICATES, with_replicates
 
     result, folder = None, None
     try:
         loaded = load_scene(scene, allow_outside=allow_outside)
+        number = _option("--replicates", replicates, lambda t: parse_count(t, 1, MOST_REPLICATES))
+        loaded = with_replicates(loaded, number)
         limits = _limits(loaded, target, max_packets, max_time, threads)
         limits["seed"] = _option("--seed", seed, parse_count)
         with result_folder(out, scene, replace) as folder:
@@ -358,55 +348,6 @@ def schema() -> None:
     typer.echo(json.dumps(schema_json(), indent=2, ensure_ascii=False))
 
 
-def _option(name: str, text: str | None, parse: Callable[[str], Value]) -> Value | None:
-    """Read the text of an option; what is wrong with it is told under the option's name."""
-    if text is None:
-        return None
-    try:
-        return parse(text)
-    except ValueError as problem:
-        raise CanopysimError(f"{name}: {problem}") from None
-
-
-def _some_time(text: str) -> float:
-    from canopysim.units import parse_time, shown
-
-    if parse_time(text) == 0:
-        raise ValueError(f"{shown(text)} is too short; allowed is more than 0 s")
-    return parse_time(text)
-
-
-def _some_share(text: str) -> float:
-    from canopysim.units import parse_share, shown
-
-    if parse_share(text) == 0:
-        raise ValueError(f"{shown(text)} is never reached; allowed is more than 0 %")
-    return parse_share(text)
-
-
-def _targets(texts: list[str] | None, scene: Scene) -> dict[str, float] | None:
-    """Read --target: a share alone is meant for the layers, or for planes without a canopy."""
-    from canopysim.units import shown
-
-    if not texts:
-        return None
-    there = {"layers": scene.canopy is not None, "planes": bool(scene.planes)}
-    targets: dict[str, float] = {}
-    for text in texts:
-        before, colon, after = text.partition(":")
-        name = before.strip() if colon else "layers" if there["layers"] else "planes"
-        if name not in there:
-            raise CanopysimError(
-                f"--target: {shown(name)} is not known; allowed are layers and planes"
-            )
-        if not there[name]:
-            raise CanopysimError(f"--target: {shown(text)}: the scene has no {name}")
-        share = _option("--target", after if colon else text, _some_share)
-        assert share is not None
-        targets[name] = share
-    return targets
-
-
 def _steady_console() -> Console:
     """Make a console that goes on in silence where its reader leaves, as `head` does."""
     from rich.console import Console
@@ -463,24 +404,6 @@ def _interrupted(result: Result | None, folder: Path | None) -> NoReturn:
         where = f"while the files were being written: {folder} may lack some"
     typer.echo(f"Interrupted {where}.", err=True)
     raise typer.Exit(INTERRUPTED) from None
-
-
-def _limits(
-    scene: Scene,
-    target: list[str] | None,
-    max_packets: str | None,
-    max_time: str | None,
-    threads: str | None,
-) -> dict[str, Any]:
-    """Read the options that a run and its resumption share."""
-    from canopysim.scene.fields import parse_count, parse_packets
-
-    return {
-        "target": _targets(target, scene),
-        "max_packets": _option("--max-packets", max_packets, parse_packets),
-        "max_time": _option("--max-time", max_time, _some_time),
-        "threads": _option("--threads", threads, lambda t: parse_count(t, 1, MOST_THREADS)),
-    }
 
 
 def main() -> None:

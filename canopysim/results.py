@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
 FILE_NAME = "result.nc"
-FORMAT = "canopysim result 3"
+FORMAT = "canopysim result 4"
 
 
 @dataclass(frozen=True, eq=False)

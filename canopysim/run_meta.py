@@ -75,6 +75,7 @@ def run_meta(
             "batch_packets": world.batch_packets,
             "n_triangle": world.n_triangle,
             **({"n_volume": len(world.volumes)} if world.volumes else {}),
+            "replicates": max(1, len(world.replicates)),
             **({"crop": scene.canopy.crop} if scene.canopy and scene.canopy.crop else {}),
         },
     }
@@ -87,14 +88,17 @@ def _inside_canopy(world: World) -> dict[str, Any]:
     """
     if world.layers is None:
         return {}
-    top = float(world.layers.z_top[0])
-    groups = set()
-    for strip in world.strips:
-        reach = np.abs(strip.axes[:2, 2]) @ (strip.length_m, strip.width_m)
-        if strip.centre[2] - 0.5 * reach < top:
-            groups.add(strip.group)
-    bodies = [part.vertices[:, 2].min() for part in world.parts if part.kind == "fixture"]
-    return {"groups": sorted(groups), "bodies": any(float(z) < top for z in bodies)}
+    groups, bodies = set(), False
+    for one in world.replicates or (world,):
+        assert one.layers is not None
+        top = float(one.layers.z_top[0])
+        for strip in one.strips:
+            reach = np.abs(strip.axes[:2, 2]) @ (strip.length_m, strip.width_m)
+            if strip.centre[2] - 0.5 * reach < top:
+                groups.add(strip.group)
+        lows = [part.vertices[:, 2].min() for part in one.parts if part.kind == "fixture"]
+        bodies |= any(float(z) < top for z in lows)
+    return {"groups": sorted(groups), "bodies": bodies}
 
 
 def electricity_meta(scene: Scene, world: World) -> dict[str, Any]:
@@ -145,6 +149,7 @@ def _told_apart(scene: Scene, world: World) -> dict[str, Any]:
         ),
         "cells": [int(n) for n in plan.cells],
         "n_strip": len(world.strips),
+        "canopy": {} if plan.canopy is None else plan.canopy.meta(),
     }
 
 

@@ -40,6 +40,7 @@ def run(
     progress: Callable[[Progress], None] | None = None,
     world: World | None = None,
     checkpoint: str | Path | None = None,
+    replicates: int | None = None,
 ) -> Result:
     """Trace a scene until a target error or a budget is reached, whichever comes first.
 
@@ -66,6 +67,8 @@ def run(
         The compiled scene, if the caller has it.
     checkpoint : path, optional
         Folder for a checkpoint, written every 20 s or so; `resume` takes it up after a kill.
+    replicates : int, optional
+        Canopies grown from as many seeds, instead of the number that the scene states.
 
     Returns
     -------
@@ -81,8 +84,12 @@ def run(
     """
     from canopysim.tallies.rows import BatchRows
     from canopysim.world.compile import compile_world
+    from canopysim.world.replicates import replicates_of, with_replicates
 
+    scene = with_replicates(scene, replicates)
     limits = settle_limits(scene, target, max_packets, max_time)
+    if world is not None and max(len(world.replicates), 1) != replicates_of(scene):
+        raise CanopysimError("the compiled world has another number of replicates than the scene")
     world = world or compile_world(scene)
     n_thread = settle_threads(threads)
     refuse_large(world, n_thread)
@@ -211,24 +218,21 @@ def _trace(
     """Trace batch after batch, from where the rows end, until something stops it."""
     from canopysim.checkpoint import Checkpointer
     from canopysim.tallies.books import launched_quanta
-    from canopysim.tallies.driver import BatchTracer
+    from canopysim.tallies.replicates import ReplicateTracer, join
 
     launched = launched_quanta(world)
     watch = TargetWatch(world, limits.target, scene.tracing.floor)
     for absorbed, crossed in zip(rows.absorbed, rows.crossed_sum, strict=True):
         watch.append(absorbed, crossed)
-    tracer = BatchTracer(
-        world.arrays, world.strip_first, world.depth, seed=seed, threads=threads,
-        splits=world.splits,
-    )  # fmt: skip
+    tracer = ReplicateTracer(world, seed=seed, threads=threads)
     stopped_by = _enough(watch.progress(seconds_before), world, limits, 0.0) or "interrupted"
     saver = Checkpointer(checkpoint, CHECKPOINT_EVERY_S, CHECKPOINT_SHARE)
     try:
         tracer.warm_up()
         start = time.perf_counter()
         with _asked_to_stop() as asked:
-            for books in () if stopped_by != "interrupted" else tracer.batches(rows.n_batch, asked):
-                rows.append(books)
+            for parts in () if stopped_by != "interrupted" else tracer.batches(rows.n_batch, asked):
+                rows.append(join(parts), parts)
                 refuse_imbalance(rows, launched)
                 refuse_untraced(world, rows, final=False)
                 watch.append(rows.absorbed[-1], rows.crossed_sum[-1])

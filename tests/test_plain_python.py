@@ -63,6 +63,10 @@ def test_plain_python_gives_the_same_books(scene, walls):
         assert (splits.crossed == compiled.splits.crossed[0]).all()
         assert (splits.facet == compiled.splits.facet[0]).all()
         assert (splits.probed == compiled.splits.probed[0]).all()
+        assert (splits.canopy is not None) == ("also_count" in scene)
+        if splits.canopy is not None:
+            assert (splits.canopy.counted == compiled.splits.canopy[0]).all()
+            assert splits.canopy.counted.any()
 
 
 def test_compiled_kernels_are_back_after_loading_plain_ones():

@@ -125,6 +125,8 @@ EVERYTHING = {
     "launch_cells": {"along": "2", "polar": "3", "around": "3"},
     "sensitivities": "true",
     "leaf_facets": "true",
+    "canopy_sides": "true",
+    "each_plant": "true",
     "on_cells": "true",
 }
 

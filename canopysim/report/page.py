@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 
 from canopysim.analysis.ends import is_leaf, share_at
 from canopysim.analysis.far_red import red_to_far_red
-from canopysim.analysis.layers import lower_half_share
 from canopysim.analysis.planes import plane_statistics
 from canopysim.report import figures
 from canopysim.report.accuracy import batch_note, has_errors, reached_errors
 from canopysim.report.assimilation import assimilation_html
+from canopysim.report.canopy_box import canopy_box_html
 from canopysim.report.conditions import condition_rows, record_rows
 from canopysim.report.electricity import electricity_html
 from canopysim.report.ends import ends_table, shown_spans, walls_parts
@@ -29,6 +29,7 @@ from canopysim.report.markup import (
 )
 from canopysim.report.penetration import penetration_html
 from canopysim.report.probes import probe_tables
+from canopysim.report.reach import lower_half_sentences, reach_html, replicate_table
 from canopysim.report.rows import (
     RATIO_BANDS,
     far_red_table,
@@ -115,7 +116,9 @@ def page_text(result: Result, picture: Path | None = None) -> str:
         _opening(result),
         _headline(result),
         _layers(result),
+        reach_html(result),
         penetration_html(result),
+        canopy_box_html(result),
         assimilation_html(result),
         _planes(result),
         _ends(result),
@@ -243,16 +246,10 @@ def _layers(result: Result) -> str:
     if layers is None:
         return ""
     parts = ["<h2>What each layer of leaves gets</h2>", table_html(layer_table(result, layers))]
-    half = lower_half_share(result)
-    parts.append(
-        "<p>"
-        + prose(
-            "The lower half of the leaf area absorbs "
-            f"{percent(half.value, half.std_err)} of what all leaves absorb "
-            f"({band_label(PPFD_BAND)})."
-        )
-        + "</p>"
-    )
+    parts += [f"<p>{prose(line)}.</p>" for line in lower_half_sentences(result)]
+    many = replicate_table(result)
+    if many is not None:
+        parts.append(table_html(many))
     bars = (
         "."
         if not has_errors(result)

@@ -61,7 +61,7 @@ def read_back(scene: Scene, world: World) -> RenderableType:
         _mounting(scene, world),
     ]
     if world.layers is not None:
-        pieces += [_layers(world), _plants(world)]
+        pieces += [_layers(world), _plants(world), *_replicates(scene, world)]
     if any(not plane.is_level for plane in world.planes):
         pieces.append(_planes(world))
     pieces += check_pieces(scene)
@@ -97,6 +97,9 @@ def _memory(world: World) -> str:
         names = [s.name for s in world.splits.splits] + ["leaf triangles"] * (
             world.splits.n_facet > 0
         )
+        if world.splits.canopy is not None:
+            names += ["the canopy's sides"] * (world.splits.canopy.n_layer > 0)
+            names += ["single plants"] * (len(world.splits.canopy.plants) > 0)
         names += [f"{len(world.probes)} probes"] * (len(world.probes) > 0)
         text += f", with what is also counted: {', '.join(names)}"
     return f"{text}.\n"
@@ -235,6 +238,22 @@ def _plants(world: World) -> Any:
     if any(plane.is_level for plane in world.planes):
         text += "Light is counted at every boundary between the layers.\n"
     return Text(text)
+
+
+def _replicates(scene: Scene, world: World) -> list[RenderableType]:
+    """Tell that the canopy is one of several, and how unlike they are; nothing of one alone."""
+    if not world.replicates:
+        return []
+    assert scene.canopy is not None
+    n, seed = len(world.replicates), scene.canopy.seed
+    tops = [one.layers.top for one in world.replicates if one.layers is not None]
+    text = (
+        f"{n} canopies are grown, from seeds {seed} to {seed + n - 1}, and traced in turn with "
+        f"{count(world.batch_packets // n)} packets of each batch; heights and leaf areas above "
+        f"are their means. Their tops are at {in_centimetres(min(tops))} to "
+        f"{in_centimetres(max(tops))} cm.\n"
+    )
+    return [_Hanging(text, 0)]
 
 
 def _planes(world: World) -> Any:

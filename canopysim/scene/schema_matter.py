@@ -8,15 +8,12 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
-    PlainValidator,
-    WithJsonSchema,
     model_validator,
 )
 
 from canopysim.library.crops import CROP_NAMES
 from canopysim.library.leaves import LEAF_NAMES
 from canopysim.scene.fields import (
-    LENGTH_PATTERN,
     Angle,
     Bend,
     BranchAngle,
@@ -38,19 +35,17 @@ from canopysim.scene.fields import (
     counted,
     default,
     measured,
-    parse_count,
-    refuse,
     whole,
 )
 from canopysim.scene.plant_library import either_like_or_whole, from_library
 from canopysim.scene.schema_cuticle import Cuticle
+from canopysim.scene.schema_layers import Layers
 from canopysim.scene.schema_mesh import MeshPlanting
 from canopysim.scene.schema_volume import FilledVolume
 from canopysim.scene.spectral import SpectralShare
-from canopysim.units import parse_length, parse_share, shown
+from canopysim.units import parse_share, shown
 from canopysim.units_area import parse_area
 
-MOST_LAYERS = 200
 _read_stage, _stage = measured(
     parse_share, "60 %", r"^\s*[0-9.]+\s*%\s*$", least="5 %", most="100 %"
 )
@@ -240,28 +235,6 @@ class Planting(Frozen):
     )
 
 
-def _read_layers(value: object) -> int | tuple[float, ...]:
-    """Read a count of equal layers, or the heights of their boundaries from the floor upwards."""
-    if isinstance(value, dict):
-        raise ValueError("a mapping stands here; write a count such as '8' or a list of heights")
-    if not isinstance(value, list | tuple):
-        return parse_count(as_text(value, "'8'"), 1, MOST_LAYERS)
-    if not 2 <= len(value) <= MOST_LAYERS + 1:
-        raise ValueError(
-            f"{len(value)} heights are listed; write 2 to {MOST_LAYERS + 1} boundaries"
-        )
-    heights: list[float] = []
-    for index, entry in enumerate(value):
-        try:
-            height = parse_length(as_text(entry, "'45 cm'"))
-        except ValueError as error:
-            refuse(str(error), index)
-        if height < 0 or (heights and height <= heights[-1]):
-            refuse(f"{shown(entry)} does not ascend; list the boundaries from the floor up", index)
-        heights.append(height)
-    return tuple(heights)
-
-
 def _as_volume(value: object) -> str:
     """Refuse other words."""
     word = as_text(value, "'slab'").strip()
@@ -274,25 +247,14 @@ class Canopy(Frozen):
     """All plants, and the layers in which their light is counted."""
 
     seed: Seed = default("1", "Number from which the plants' random spread grows.")
-    layers: Annotated[
-        int | tuple[float, ...],
-        PlainValidator(_read_layers, json_schema_input_type=Any),
-        WithJsonSchema(
-            {
-                "anyOf": [
-                    {"type": "integer", "minimum": 1, "maximum": MOST_LAYERS},
-                    {
-                        "type": "array",
-                        "items": {"type": "string", "pattern": LENGTH_PATTERN},
-                        "minItems": 2,
-                        "maxItems": MOST_LAYERS + 1,
-                    },
-                ]
-            }
-        ),
-    ] = Field(
-        description="Number of equally high layers, or heights of the boundaries from the floor "
-        "up; layer 1 is the top."
+    replicates: Annotated[int, counted(1, 64), whole(1, 64)] = default(
+        "1",
+        "Canopies that are grown, from this seed and the next ones, and traced in turn; the result "
+        "is their mean, with an error for the light and one for the plants.",
+    )
+    layers: Layers = Field(
+        description="Number of equally high layers, '{equal_leaf_area: 8}' for layers that hold "
+        "equal leaf area, or heights of the boundaries from the floor up; layer 1 is the top."
     )
     planted: Area | None = default(
         None, "Ground area to which the leaf area index refers; the whole floor if left out."

@@ -206,7 +206,25 @@ def _plane(labeller: Labeller, rows: BatchRows, number: int) -> xr.Dataset:
 
 
 def _facets(world: World) -> dict[str, Any]:
-    """Area of every plant triangle, and the layer of its centroid: 0 for stems."""
+    """Area of every plant triangle, and the layer of its centroid: 0 for stems.
+
+    The triangles of replicates follow each other, each with its share of a mean canopy's area.
+    """
+    if not world.replicates:
+        return _facets_of_one(world)
+    each = [_facets_of_one(one) for one in world.replicates]
+    areas = np.concatenate([one["facet_area_m2"][1] for one in each]) / len(each)
+    layers = [one["facet_layer"][1] for one in each]
+    number = np.concatenate([np.full(len(k), r) for r, k in enumerate(layers)])
+    return {
+        "facet_area_m2": ("facet", areas, {"units": "m2"}),
+        "facet_layer": ("facet", np.concatenate(layers)),
+        "facet_replicate": ("facet", number),
+    }
+
+
+def _facets_of_one(world: World) -> dict[str, Any]:
+    """Do as `_facets` with one canopy."""
     assert world.layers is not None
     areas, layers = [], []
     for part in world.parts:
@@ -222,6 +240,20 @@ def _facets(world: World) -> dict[str, Any]:
     return {
         "facet_area_m2": ("facet", np.concatenate(areas), {"units": "m2"}),
         "facet_layer": ("facet", np.concatenate(layers)),
+    }
+
+
+def _replicates(world: World) -> dict[str, Any]:
+    """Heights and leaf areas of the layers of every replicate, (replicate, layer), top first."""
+    tables = [one.layers for one in world.replicates if one.layers is not None]
+    dims = ("replicate", "row_layer")
+    return {
+        f"replicate_{name}": (dims, np.stack([getattr(t, what) for t in tables]), {"units": unit})
+        for name, what, unit in (
+            ("z_top_m", "z_top", "m"),
+            ("z_bottom_m", "z_bottom", "m"),
+            ("leaf_area_m2", "leaf_area", "m2"),
+        )
     }
 
 
@@ -263,6 +295,8 @@ def label(world: World, rows: BatchRows, meta: dict[str, Any]) -> Result:
     )
     if rows.splits is not None and rows.splits.facet.size:
         books = books.assign(_facets(world))
+    if world.replicates:
+        books = books.assign(_replicates(world))
     return Result(
         layers=_layers(labeller, rows),
         planes={

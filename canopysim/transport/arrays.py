@@ -102,6 +102,28 @@ class WorldArrays(NamedTuple):
 LINING_MEETINGS, FIRST_FLIGHT, LAST_SURFACE, LAUNCH_CELLS = 0, 1, 2, 3
 
 
+# What takes light inside the canopy's box.
+BY_LEAVES, BY_STEMS, BY_OTHERS, BY_CORRECTIONS = 0, 1, 2, 3
+
+
+class CanopyArrays(NamedTuple):
+    """The box around all plants, cut into the canopy's layers, and what is counted of it.
+
+    The bins of `counted` are, one part after the other: each layer's sides (left, right, front,
+    back; inwards, outwards); each level (downwards, upwards); what is sent out inside each layer;
+    what stays inside each layer (four kinds); each plant's leaves. See transport/sides.py.
+    """
+
+    box: F32  # (4,) low x, high x, low y, high y, m; out of reach where sides repeat
+    level: F32  # (n_layer + 1,) top first, m; (0,) where the box is not asked for
+    sink_kind: I32  # (n_sink,) BY_LEAVES, BY_STEMS, BY_OTHERS or BY_CORRECTIONS
+    facet_plant: I32  # (n_facet,) plant that a leaf triangle belongs to, -1 for stems; or (0,)
+    first: I64  # (5,) first bin of each part
+    counted: I64  # (n_channel, n_bin, n_band)
+    point: F32  # (3,) where the packet is, m
+    cell: I64  # (1,) layer of the box in which it is, or -1
+
+
 class Splits(NamedTuple):
     """What is counted on demand: tallies told apart by a packet's past, facets, probes.
 
@@ -128,6 +150,7 @@ class Splits(NamedTuple):
     at: I64  # (n_split,) the row of each split that the packet is in
     passed: I64  # (3 n_surface,) or (0,) how often it went each way
     amounts: I64  # (n_band,) scratch
+    canopy: CanopyArrays | None = None  # the box around the canopy, where it is asked for
 
 
 class Soup(NamedTuple):

@@ -42,6 +42,7 @@ from canopysim.transport.scatter import (
     play_roulette,
     stop_between_facets,
 )
+from canopysim.transport.sides import pass_sides
 from canopysim.transport.splits import (
     split_ended,
     split_launch,
@@ -204,6 +205,7 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
         cross_planes(world, books, splits, channel, ox, oy, oz, dx, dy, dz, t, from_z, z, w)
         from_z = z
         if splits is not None:
+            pass_sides(splits.canopy, channel, x, y, z, w)
             pass_probes(splits, channel, origin, vx, vy, vz, ox, oy, oz, dx, dy, dz, t, w)
         if kind == REPEAT:
             # What leaves on one side enters on the other and flies on; no random number is drawn.

@@ -18,6 +18,7 @@ from canopysim.matter.turbid.placing import scene_volumes
 from canopysim.matter.turbid.volume import Volume
 from canopysim.transport.arrays import HISTORY_VERSION, LEAK, SURFACE, WITH_FILM, WorldArrays
 from canopysim.transport.build import build_tree
+from canopysim.world.canopy_box import canopy_plan
 from canopysim.world.clouds import cloud_arrays
 from canopysim.world.faces import face_places, wall_parts
 from canopysim.world.layers import LayerTable, layer_table
@@ -31,6 +32,7 @@ from canopysim.world.planes import (
     refuse_high_planes,
 )
 from canopysim.world.probes import ProbeTable, probe_arrays, probe_tables
+from canopysim.world.replicates import mean_world, replicate_scenes, replicates_of
 from canopysim.world.sinks import BODY, FACE, LEAF, STEM, UNTRACED, Places, Sink
 from canopysim.world.splits import SplitPlan, split_plan
 from canopysim.world.strips import Channel, daylight_strips, launch_tables, spectra_of
@@ -85,6 +87,8 @@ class World:
         What tallies are told apart by, if by anything; no part of the digest.
     digest : str
         Of all arrays: equal digest, seed and batch count give equal tallies.
+    replicates : tuple of World
+        The worlds of replicate canopies, of which this is the mean; empty for a canopy alone.
     """
 
     arrays: WorldArrays
@@ -103,6 +107,7 @@ class World:
     strip_spectrum: tuple[int, ...]
     splits: SplitPlan | None
     digest: str
+    replicates: tuple[World, ...] = ()
 
     @property
     def n_triangle(self) -> int:
@@ -143,6 +148,17 @@ def compile_world(
     CanopysimError
         For meshes that cannot be traced.
     """
+    if replicates_of(scene) == 1:
+        return _compile_one(scene, wall_triangles, plants)
+    if plants is not None:
+        raise CanopysimError("plants were given, so none are grown: the scene asks for replicates")
+    return mean_world([_compile_one(one, wall_triangles) for one in replicate_scenes(scene)])
+
+
+def _compile_one(
+    scene: Scene, wall_triangles: int | None = None, plants: list[Part] | None = None
+) -> World:
+    """Do as `compile_world` with one canopy."""
     if plants is None:
         plants = grow_canopy(scene) if scene.canopy is not None else []
     elif scene.canopy is None:
@@ -209,6 +225,7 @@ def compile_world(
     nodes, triangles, slots, depth = build_tree(corners.ravel(), max(size) + margin)
     table = launch_tables(strips, scene.tracing.batch)
     absorb, ways, way_open = optics.arrays()
+    film, film_index, film_mean = optics.films()
     plane, plane_cells = plane_arrays(planes, size)
     floors = layers.z_bottom if layers is not None else np.zeros(1)
     arrays = WorldArrays(
@@ -244,7 +261,9 @@ def compile_world(
         strip_channel=table.channel,
         strip_optics=table.spectrum * np.int32(len(optics.names)),
         strip_quanta=table.quanta,
-        **optics.films(),
+        film=film,
+        film_index=film_index,
+        film_mean=film_mean,
         **cloud_arrays(scene, volumes, volume_place)._asdict(),
         sizes=np.array(
             [len(table.channels), len(sinks), len(scene.bands) - 1,
@@ -267,7 +286,13 @@ def compile_world(
         strips=tuple(strips),
         strip_spectrum=tuple(int(k) for k in table.spectrum),
         splits=split_plan(
-            scene, places, optics, plants, len(strips), probe_arrays(scene, canopy_top)
+            scene,
+            places,
+            optics,
+            plants,
+            len(strips),
+            probe_arrays(scene, canopy_top),
+            canopy_plan(scene, sinks, layers, plants, volumes),
         ),
         digest=_digest(arrays),
     )

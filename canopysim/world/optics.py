@@ -90,18 +90,15 @@ class OpticsTable:
         """Roughness of each row: tangent of the tilt that half of a mirror's facets stay below."""
         return np.tile(np.array(self._rough, np.float32), len(self._lights))
 
-    def films(self) -> dict[str, NDArray[np.float32]]:
-        """Arrays of the cuticles, by their names in `WorldArrays`; of length 0 without any."""
+    def films(self) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
+        """Give `film`, `film_index` and `film_mean` of `WorldArrays`; of length 0 without any."""
         n_light, n_band = len(self._lights), len(self._scene.bands) - 1
         n = len(self._rows) if self._films else 0
         kept = np.zeros((n_light, n, 2, n_band), np.float32)
         index, mean = np.ones((n_light, n), np.float32), np.zeros((n_light, n), np.float32)
         for number, film in self._films.items():
             kept[:, number], index[:, number], mean[:, number] = film
-        return {
-            "film": kept.reshape(-1, 2, n_band), "film_index": index.ravel(),
-            "film_mean": mean.ravel(),
-        }  # fmt: skip
+        return kept.reshape(-1, 2, n_band), index.ravel(), mean.ravel()
 
     def arrays(self) -> tuple[NDArray[np.int64], NDArray[np.float32], NDArray[np.int32]]:
         """Tables for the kernels.
