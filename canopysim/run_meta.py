@@ -107,8 +107,9 @@ def electricity_meta(scene: Scene, world: World) -> dict[str, Any]:
     Returns
     -------
     dict
-        As `power_facts`, and for every channel the number of its light, from 1 (0: daylight), and
-        the flux at full output that a quantum stands for; empty where nothing is stated.
+        As `power_facts`, and for every channel the number of its light, from 1 (0: daylight), its
+        name in the fixture ("": none), and the flux at full output that a quantum stands for;
+        empty where nothing is stated.
     """
     facts = power_facts(scene)
     if not facts:
@@ -117,7 +118,12 @@ def electricity_meta(scene: Scene, world: World) -> dict[str, Any]:
     for strip, channel in zip(world.strips, world.arrays.strip_channel, strict=True):
         lights[int(channel)] = max(strip.light + 1, 0)
     full = [replace(channel, output=1.0).umol_s_per_quantum for channel in world.channels]
-    return {**facts, "channel_light": lights, "channel_full_umol_s_per_quantum": full}
+    return {
+        **facts,
+        "channel_light": lights,
+        "channel_name": [channel.name for channel in world.channels],
+        "channel_full_umol_s_per_quantum": full,
+    }
 
 
 def _told_apart(scene: Scene, world: World) -> dict[str, Any]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from canopysim.bands import EPAR, PAR, within
+from canopysim.light.fluxes import strip_fluxes
 from canopysim.light.photometry import flux
-from canopysim.light.placing import strip_fluxes
 from canopysim.light.spectrum.measures import blue_share, red_to_far_red_wide
 from canopysim.report.words import FLUX, percent, significant, span_label
 from canopysim.scene.light_spectrum import TableSpectrum
@@ -61,7 +61,7 @@ def _of_fixture(fixture: Fixture, edges: tuple[float, ...]) -> list[str]:
         if distribution is not None and fixture.photometry is None:
             lines.append(f"a strip has the shape of {distribution.name} ({distribution.source}).")
             lines += [f"doubt: {warning}" for warning in distribution.warnings]
-    spectra = [fixture.spectrum, *(strip.spectrum for strip in fixture.strips)]
+    spectra = [fixture.spectrum_of(strip) for strip in fixture.strips]
     for spectrum in dict.fromkeys(s for s in spectra if isinstance(s, TableSpectrum)):
         blue = percent(blue_share(spectrum.light))
         text = f"spectrum {spectrum.name}: blue share {blue} (400–500 of 400–700 nm)"

@@ -131,6 +131,20 @@ DriverCurve = Annotated[
 ]
 
 
+def driver_watts(
+    driver: Driver | None, full_w: float | None
+) -> Iterator[tuple[DriverPoint, float]]:
+    """Go through the points of a driver's curve, each with its input power in W.
+
+    Nothing comes where the curve is missing, or holds shares of a power that is not stated.
+    """
+    for point in driver.points if driver is not None else ():
+        if not point.is_share:
+            yield point, point.amount
+        elif full_w is not None:
+            yield point, point.amount * full_w
+
+
 class Powered(Frozen):
     """What a fixture states of electricity and weight; each light of a row draws and weighs it."""
 
@@ -163,16 +177,8 @@ class Powered(Frozen):
         return None if last.is_share or last.output < 1 else last.amount
 
     def watts(self) -> Iterator[tuple[DriverPoint, float]]:
-        """Go through the points of the driver's curve, each with its input power in W.
-
-        Nothing comes where the curve is missing, or holds shares of a power that is not stated.
-        """
-        full = self.full_power
-        for point in self.driver.points if self.driver is not None else ():
-            if not point.is_share:
-                yield point, point.amount
-            elif full is not None:
-                yield point, point.amount * full
+        """Go through the points of the driver's curve, each with its input power in W."""
+        return driver_watts(self.driver, self.full_power)
 
     @property
     def power_curve(self) -> tuple[tuple[float, float], ...]:
