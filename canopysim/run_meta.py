@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from canopysim.light.facts import fixture_facts
 from canopysim.light.power import power_facts
 from canopysim.limits import Limits
 
@@ -58,6 +59,7 @@ def run_meta(
         "band_names": list(scene.band_names),
         "told_apart": _told_apart(scene, world),
         "electricity": electricity_meta(scene, world),
+        "fixtures": fixture_facts(scene),
         "inside_canopy": _inside_canopy(world),
         "settings": {
             "width_m": enclosure.width,

@@ -38,6 +38,10 @@ EXPECTED = {
         "31:27  fixtures.bar.driver.50 %: 5 W for 30 umol/s of 400-700 nm makes 6.00 umol/J; this "
         "spectrum allows 5.18 umol/J at most, with every watt leaving as light; look both up again"
     ],
+    "claim_is_not_photons_over_watts": [
+        "32:5  fixtures.bar.ppe: 3.1 umol/J is not 60 umol/s of 400-700 nm over 24 W, which makes "
+        "2.5 umol/J; one of the three is wrong, look them up again"
+    ],
     "driver_goes_down": [
         "32:14  fixtures.bar.driver.75 %: 11 W is less than the 13 W at 50 %; more light cannot "
         "take less power"

@@ -17,6 +17,7 @@ from canopysim.report.assimilation import assimilation_html
 from canopysim.report.conditions import condition_rows, record_rows
 from canopysim.report.electricity import electricity_html
 from canopysim.report.ends import ends_table, shown_spans, walls_parts
+from canopysim.report.fixture_facts import fixture_facts_html
 from canopysim.report.markup import (
     STYLE,
     escape,
@@ -122,6 +123,7 @@ def page_text(result: Result, picture: Path | None = None) -> str:
         _probes(result),
         _told_apart(result),
         electricity_html(result),
+        fixture_facts_html(result),
         _scene(picture),
         "<h2>Conditions</h2>\n" + pairs_html(condition_rows(result)),
         f"<h2>Method and cautions</h2>\n<p>{prose(METHOD)}</p>\n<ul>\n"

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from itertools import combinations, pairwise
 
-from canopysim.light.efficacy import EfficacyBound, efficacy_bound
+from canopysim.light.efficacy import EfficacyBound, efficacy_bound, full_ppf
 from canopysim.scene.check_channels import check_channel_power, check_period_outputs
 from canopysim.scene.document import EntryPath
 from canopysim.scene.draft import Draft, Problem
@@ -16,6 +16,8 @@ from canopysim.units_power import DAY_S, format_clock, format_power, format_volt
 
 # Two entries of a data sheet that differ by rounding say the same.
 AGREE = 0.001
+# A PPE of two digits, such as 2.5, is rounded by 2 % at most.
+CLAIM_AGREES = 0.025
 # A light for one voltage bears what mains are allowed to vary by.
 MAINS_TOLERANCE = 0.1
 
@@ -43,6 +45,9 @@ def check_fixture_power(
             wrong += _check_driver((*path, "channels", name), load)
     yield from wrong
     yield from _check_standby(draft, path, fixture)
+    yield from _check_inrush(draft, path, fixture)
+    if not wrong and light_is_sound and draft.sound("bands"):
+        yield from _check_claim(draft, path, fixture)
     if not wrong and light_is_sound and draft.sound("bands"):
         yield from _check_efficacy(draft, path, fixture)
 
@@ -92,6 +97,42 @@ def _check_standby(draft: Draft, path: EntryPath, fixture: Fixture) -> Iterator[
             (*path, "standby"),
             f"{text} is not less than the {format_power(least)} that the light draws while it "
             "shines; look both up again",
+        )
+
+
+def _check_inrush(draft: Draft, path: EntryPath, fixture: Fixture) -> Iterator[Problem]:
+    """Refuse an inrush below the current that the light draws on its highest voltage for good."""
+    full = fixture.full_power
+    if fixture.inrush is None or fixture.supply is None or full is None:
+        return
+    running = full / (fixture.supply[1] * (fixture.power_factor or 1.0))
+    if fixture.inrush < running:
+        text = draft.written((*path, "inrush"), fixture.inrush, lambda a: f"{a:g} A")
+        yield (
+            (*path, "inrush"),
+            f"{text} in the moment of switching on is less than the {running:.3g} A that "
+            f"{format_power(full)} draw for good at {fixture.supply[1]:g} V; look both up again",
+        )
+
+
+def _check_claim(draft: Draft, path: EntryPath, fixture: Fixture) -> Iterator[Problem]:
+    """Hold the efficacy that a data sheet claims against its photons and watts."""
+    full = fixture.full_power
+    if fixture.ppe is None:
+        return
+    text = draft.written((*path, "ppe"), fixture.ppe, lambda value: f"{value:.4g} umol/J")
+    if full is None:
+        yield (
+            (*path, "ppe"),
+            "says nothing without watts; write 'input_power', or leave it out",
+        )
+        return
+    ppf = full_ppf(fixture, draft.scene.bands)
+    if abs(ppf / full - fixture.ppe) > CLAIM_AGREES * fixture.ppe:
+        yield (
+            (*path, "ppe"),
+            f"{text} is not {ppf:.4g} umol/s of 400-700 nm over {format_power(full)}, which makes "
+            f"{ppf / full:.3g} umol/J; one of the three is wrong, look them up again",
         )
 
 

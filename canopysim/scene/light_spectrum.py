@@ -45,6 +45,11 @@ class TableSpectrum:
     light: Spectrum
     name: str
 
+    @property
+    def library_name(self) -> str | None:
+        """Its name in the library; None for a table."""
+        return self.name if self.name in SPECTRUM_NAMES else None
+
     def misfit(self, edges: Sequence[float]) -> str | None:
         """Name the bands, if they hold none of the photons, or None."""
         held = self.light.divide(edges).shares.sum()

@@ -155,6 +155,11 @@ class BandShares:
         return scaled
 
     @property
+    def library_name(self) -> None:
+        """No spectrum of the library: shares are written out."""
+        return None
+
+    @property
     def light(self) -> Spectrum:
         """The same as a spectrum, level over each range; relative."""
         return from_shares(self.pieces)
