@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from canopysim.light.facts import fixture_facts
+from canopysim.light.meter import RESPONSES
 from canopysim.light.power import power_facts
 from canopysim.limits import Limits
+from canopysim.world.band_cost import narrow_optics
 
 if TYPE_CHECKING:
     from canopysim.scene.schema import Scene
@@ -60,6 +62,8 @@ def run_meta(
         "told_apart": _told_apart(scene, world),
         "electricity": electricity_meta(scene, world),
         "fixtures": fixture_facts(scene),
+        "channel_yield": channel_yield(world),
+        "band_cost": narrow_optics(scene, world),
         "inside_canopy": _inside_canopy(world),
         "settings": {
             "width_m": enclosure.width,
@@ -126,6 +130,16 @@ def electricity_meta(scene: Scene, world: World) -> dict[str, Any]:
         "channel_name": [channel.name for channel in world.channels],
         "channel_full_umol_s_per_quantum": full,
     }
+
+
+def channel_yield(world: World) -> list[list[float]]:
+    """Yield photon flux per photon of each channel and band, as its light was launched."""
+    response = RESPONSES["ypf"]
+    found: list[list[float]] = [[]] * len(world.channels)
+    for strip, channel in zip(world.strips, world.arrays.strip_channel, strict=True):
+        if not found[int(channel)]:
+            found[int(channel)] = response.per_band(strip.spectrum, world.edges).tolist()
+    return found
 
 
 def _told_apart(scene: Scene, world: World) -> dict[str, Any]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 from canopysim.bands import EPAR, range_label, within
+from canopysim.light.colours import colours_of
 from canopysim.light.efficacy import EfficacyBound, efficacy_bound, full_ppf
 from canopysim.light.fluxes import strip_fluxes
 from canopysim.units import format_share
@@ -23,6 +25,8 @@ How = Literal["stated", "derived", "assumed", "not stated"]
 Edges = tuple[float, ...]
 FLUX = "µmol s⁻¹"
 EFFICACY = "µmol J⁻¹"
+LEAST_PAR = 0.02
+"""Share of its photons in 400-700 nm below which a light's blue share says nothing."""
 MOST_RADIANT = 0.8
 """Share of its input power that a light hardly ever sends out as light: the best single LEDs come
 near it, but a fixture also loses in its driver, its lenses and by warmth. A rule of thumb."""
@@ -104,6 +108,9 @@ def _photons(fixture: Fixture, edges: Edges) -> Iterator[Fact]:
     for what, value, stated, source in rows:
         text = f"{plain_number(value)} {FLUX}"
         yield Fact(what, text, "stated") if stated else Fact(what, text, "derived", source)
+    for name in fixture.channels:
+        yield from _colours(fixture, edges, name)
+    yield from _colours(fixture, edges, None)
     named = {
         spectrum.library_name: None
         for spectrum in (fixture.spectrum_of(strip) for strip in fixture.strips)
@@ -126,6 +133,34 @@ def _photons(fixture: Fixture, edges: Edges) -> Iterator[Fact]:
         "stated",
         "a law by its widths; a measured file says more" if "beam" in laws else "",
     )
+
+
+def _colours(fixture: Fixture, edges: Edges, channel: str | None) -> Iterator[Fact]:
+    """Colours of a channel at its full output, or of the whole fixture."""
+    found = colours_of(
+        [
+            (fixture.spectrum_of(strip).light, flux)
+            for strip, (flux, _) in zip(fixture.strips, strip_fluxes(fixture, edges), strict=True)
+            if channel is None or strip.channel == channel
+        ],
+        edges,
+    )
+    whose = "" if channel is None else f" of {channel}"
+    if not math.isnan(found.blue_share) and found.par_share > LEAST_PAR:
+        yield Fact(
+            f"blue share{whose} (400–500 of 400–700 nm)",
+            format_share(round(found.blue_share, 4)), "derived", "spectrum",
+        )  # fmt: skip
+    ratio = found.red_to_far_red
+    if not math.isnan(ratio):
+        yield Fact(
+            f"red:far-red{whose} (600–700 over 700–800 nm)",
+            "over 1000" if ratio > 1000 else plain_number(ratio, 3), "derived", "spectrum",
+        )  # fmt: skip
+    yield Fact(
+        f"yield photon flux (YPF){whose}", f"{plain_number(found.ypf_umol_s)} {FLUX}", "derived",
+        "photons weighed by the mean quantum yield of leaves (McCree 1972)",
+    )  # fmt: skip
 
 
 def _power(fixture: Fixture, bound: EfficacyBound) -> Iterator[Fact]:

@@ -8,7 +8,7 @@ from canopysim.bands import EPAR, PAR, within
 from canopysim.light.fluxes import strip_fluxes
 from canopysim.light.photometry import flux
 from canopysim.light.spectrum.measures import blue_share, red_to_far_red_wide
-from canopysim.report.words import FLUX, percent, significant, span_label
+from canopysim.report.words import FLUX, colour_ratio, percent, significant, span_label
 from canopysim.scene.light_spectrum import TableSpectrum
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ def _of_fixture(fixture: Fixture, edges: tuple[float, ...]) -> list[str]:
         text = f"spectrum {spectrum.name}: blue share {blue} (400–500 of 400–700 nm)"
         ratio = red_to_far_red_wide(spectrum.light)
         if ratio == ratio:
-            text += f", red:far-red {significant(ratio)} (600–700 over 700–800 nm)"
+            text += f", red:far-red {colour_ratio(ratio)} (600–700 over 700–800 nm)"
         outside = spectrum.outside(edges)
         if outside >= LEAST_OUTSIDE:
             text += f"; {percent(outside)} of its photons lie in no waveband and are left out"
