@@ -41,6 +41,10 @@ EXPECTED = {
         "31:27  fixtures.bar.driver.50 %: 5 W for 30 umol/s of 400-700 nm makes 6.00 umol/J; this "
         "spectrum allows 5.18 umol/J at most, with every watt leaving as light; look both up again"
     ],
+    "claim_is_not_photons_over_watts": [
+        "32:5  fixtures.bar.ppe: 3.1 umol/J is not 60 umol/s of 400-700 nm over 24 W, which makes "
+        "2.5 umol/J; one of the three is wrong, look them up again"
+    ],
     "driver_goes_down": [
         "32:14  fixtures.bar.driver.75 %: 11 W is less than the 13 W at 50 %; more light cannot "
         "take less power"
@@ -140,6 +144,22 @@ EXPECTED = {
     "same_plane_twice": [
         "36:6  planes[2].name: 'top' already names the plane in line 35; give each plane a name "
         "of its own"
+    ],
+    "channel_at_no_strip": [
+        "34:7  fixtures.bar.channels.far-red: has no strip; write 'channel: far-red' at one, or "
+        "leave the channel out"
+    ],
+    "channel_watts_do_not_add_up": [
+        "35:5  fixtures.bar.input_power: 30 W is not what the channels draw together, 24 W (80 % "
+        "of it); write the same, or leave it out"
+    ],
+    "channels_misspelt": [
+        "30:56  fixtures.bar.strips[2].channel: 'deep_red' is no channel of this fixture; did you "
+        "mean 'deep-red'?",
+        "35:65  lights[1].outputs.blue: 'blue' is no channel of the fixture 'bar'; allowed: "
+        "deep-red, white",
+        "40:40  electricity.schedule[1].outputs.red: 'red' is no channel of the lights; allowed: "
+        "deep-red, white",
     ],
     "schedule_of_no_group": [
         "39:30  electricity.schedule[1].group: 'bars' is no group of lights; did you mean 'bar'?"
@@ -372,7 +392,7 @@ def replace(old: str, new: str) -> str:
         ),
         (
             replace("ppf: 50 umol/s", "ppf: 50 umol/s\n    turn: 5 deg"),
-            "fixtures.bar.turn: is not known here; allowed: body, driver, input_power, inrush",
+            "fixtures.bar.turn: is not known here; allowed: body, channels, driver, input_power",
         ),
         (
             replace("lens: lambertian", "lens: lambertian, ppf: 40 umol/s"),

@@ -13,12 +13,15 @@ def torture(batch: int = 2000) -> dict:
         "ppf": "90 umol/s",
         "spectrum": WHITE,
         "strips": [
-            {"length": "28 cm", "width": "1 cm", "at": ["0 cm", "-1.4 cm"],
+            {"length": "28 cm", "width": "1 cm", "at": ["0 cm", "-1.4 cm"], "channel": "white",
              "lens": {"beam": {"along": "120 deg", "across": "35 deg"}}},
-            {"length": "28 cm", "width": "1 cm", "at": ["0 cm", "1.4 cm"],
+            {"length": "28 cm", "width": "1 cm", "at": ["0 cm", "1.4 cm"], "channel": "red",
              "lens": {"table": lm63(long_bar, h=range(0, 361, 30))},
              "spectrum": {"600-700": "60 %", "700-750": "40 %"}, "share": "40 %"},
         ],
+        "channels": {"white": {"input_power": "60 %", "driver": {"50 %": "52 %"}},
+                     "red": {"input_power": "40 %"}},
+        "input_power": "45 W",
     }  # fmt: skip
     pencil = {
         "photon_flux": "12 umol/s",
@@ -89,7 +92,8 @@ def torture(batch: int = 2000) -> dict:
             {"fixture": "bar", "group": "top", "at": ["45 cm", "35 cm"], "height": "85 cm",
              "row": {"count": "2", "gap": "15 cm", "direction": "depth"}},
             {"fixture": "bar", "group": "side", "at": ["6 cm", "35 cm"], "height": "35 cm",
-             "turn": "-90 deg", "tilt": "80 deg", "output": "60 %"},
+             "turn": "-90 deg", "tilt": "80 deg", "output": "60 %",
+             "outputs": {"red": "25 %"}},
             {"fixture": "pencil", "group": "far-red", "at": ["70 cm", "20 cm"],
              "height": "70 cm", "turn": "30 deg", "pitch": "15 deg", "tilt": "-20 deg"},
             {"fixture": "flood", "at": ["75 cm", "55 cm"], "height": "60 cm", "turn": "40 deg",
@@ -108,6 +112,10 @@ def torture(batch: int = 2000) -> dict:
              "opposite": ["80 cm", "60 cm"]},
             {"name": "ceiling", "height": "1.1 m", "cell": "30 cm"},
         ],
+        electricity={"supply": "230 V", "schedule": [
+            {"hours": "5:00 to 9:00", "group": "side", "outputs": {"white": "10 %"}},
+            {"hours": "9:00 to 21:00"},
+        ]},
         meters={"worn": {"response": "epar", "cosine": {"60 deg": "95 %"}, "factor": "1.02"}},
         probes=[
             {"name": "top", "at": ["45 cm", "35 cm"], "height": "70 cm", "meter": "worn"},

@@ -9,11 +9,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from canopysim.bands import PAR, ranges
+from canopysim.light.facts import fixture_facts
 from canopysim.matter.enclosure import FACES
 from canopysim.matter.rough import returned_share
 from canopysim.report.cuticles import cuticle_lines
 from canopysim.report.defaults import DefaultUsed, defaults_used
 from canopysim.report.electricity import check_pieces
+from canopysim.report.fitted_table import FittedTable
+from canopysim.report.fixture_facts import fact_tables
 from canopysim.report.measured_lights import measured_lines
 from canopysim.report.mesh_report import mesh_lines
 from canopysim.report.plant_lines import plant_lines
@@ -65,6 +68,7 @@ def read_back(scene: Scene, world: World) -> RenderableType:
     if any(not plane.is_level for plane in world.planes):
         pieces.append(_planes(world))
     pieces += check_pieces(scene)
+    pieces += [FittedTable(table) for table in fact_tables(fixture_facts(scene))]
     asked, batch = scene.tracing.batch, world.batch_packets
     rounded = f" ({count(asked)} asked for, rounded for each strip)" if asked != batch else ""
     pieces += [

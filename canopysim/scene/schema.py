@@ -41,19 +41,19 @@ from canopysim.scene.fields import (
     whole,
 )
 from canopysim.scene.light_spectrum import TableSpectrum
+from canopysim.scene.schema_channel import Channel
+from canopysim.scene.schema_daylight import Daylight, SunBeam
 from canopysim.scene.schema_electricity import Electricity, Period
 from canopysim.scene.schema_enclosure import Enclosure, Face, FaceName, Patch, Surface
 from canopysim.scene.schema_light import (
     BeamWidths,
     Body,
-    Daylight,
     Fixture,
     FixtureFile,
     Lens,
     Light,
     Row,
     Strip,
-    SunBeam,
 )
 from canopysim.scene.schema_matter import Area, Canopy, LeafOptics, LeafSide, Plant, Planting
 from canopysim.scene.schema_meter import Meter, Probe
@@ -291,6 +291,7 @@ __all__ = [
     "BeamWidths",
     "Body",
     "Canopy",
+    "Channel",
     "Daylight",
     "Electricity",
     "Enclosure",

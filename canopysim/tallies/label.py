@@ -286,6 +286,7 @@ def label(world: World, rows: BatchRows, meta: dict[str, Any]) -> Result:
             sink_layer=("sink", [0 if s.layer is None else s.layer + 1 for s in world.sinks]),
             sink_side=("sink", _texts(s.side or "" for s in world.sinks)),
             channel_group=("channel", _texts(c.group for c in world.channels)),
+            channel_name=("channel", _texts(c.name for c in world.channels)),
             channel_umol_s_per_quantum=(
                 "channel",
                 [c.umol_s_per_quantum for c in world.channels],
