@@ -79,13 +79,22 @@ def torture(batch: int = 2000) -> dict:
             "low": {"leaf": "basil", "stem": "tray", "nodes": "5", "internode": "3 cm",
                     "petiole_length": "2 cm", "petiole_angle": "60 deg",
                     "blade_length": "6 cm", "blade_width": "4 cm", "branches": "2"},
+            # Of the library: compound leaves, fruit that hangs, a stem's surface of the library.
+            "berry": {"like": "strawberry", "leaf": "basil", "stem": "green-stem", "nodes": "4",
+                      "petiole_length": "6 cm", "triangles_per_leaf": "12", "bears": [
+                          {"shape": "cone", "length": "3 cm", "width": "2 cm", "number": "2",
+                           "surface": "red-fruit", "stalk_length": "6 cm", "every": "2",
+                           "full_after": "1"}]},
         },
         canopy={
             "layers": "4", "leaf_area_index": "0.8", "seed": "4", "profile": "true",
             "plantings": [
                 {"plant": "herb", "columns": "2", "rows": "2", "base": "16 cm"},
                 {"plant": "low", "positions": [["45 cm", "35 cm"]], "base": "12 cm"},
+                {"plant": "berry", "positions": [["45 cm", "14 cm"]],
+                 "pot": {"diameter": "12 cm", "height": "10 cm"}},
             ],
+            "nets": [{"height": "32 cm", "mesh": "30 cm", "thread": "8 mm"}],
         },
         fixtures={"bar": bar, "pencil": pencil, "flood": flood},
         lights=[

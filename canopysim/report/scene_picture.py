@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import IO, TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,10 +31,11 @@ def draw_scene(
     parts: Sequence[Part],
     size: tuple[float, float, float],
     colours: Mapping[str, str] | None,
-    path: Path,
+    path: Path | IO[bytes],
     width_px: int = 1200,
     *,
     strips: Sequence[NDArray[np.float64]] = (),
+    walls: bool = True,
 ) -> str:
     """Draw the scene from the front and above, front wall and ceiling cut away.
 
@@ -47,7 +48,7 @@ def draw_scene(
     colours : mapping or None
         Colours (#rrggbb) by surface or leaf name, or by a key of `shading.COLOURS`; None for the
         standard ones.
-    path : Path
+    path : Path or binary file
         PNG file to write; its folder exists.
     width_px : int
         Width of the picture, pixels; a tall box makes a narrower one.
@@ -55,6 +56,8 @@ def draw_scene(
         Corners of the luminous rectangles in order round the edge, m, world frame, as
         `shading.luminous_rectangles` makes them. Without them the undersides of the fixtures are
         shown luminous.
+    walls : bool
+        Whether the enclosure's walls and edges are drawn, or its floor alone.
 
     Returns
     -------
@@ -74,7 +77,7 @@ def draw_scene(
     from PIL import Image, ImageDraw
 
     camera = frame_box(size, 2 * width_px)
-    soup = paint(parts, size, colours or {}, strips, camera)
+    soup = paint(parts, size, colours or {}, strips, camera, walls=walls)
     used, image, nearness = _render(soup, camera.size)
 
     from canopysim.report.raster import darken_hollows
@@ -87,7 +90,7 @@ def draw_scene(
     pen = ImageDraw.Draw(double)
     corners = camera.project(box_corners(size))
     edge = {**COLOURS, **(colours or {})}["edge"]
-    for a, b in NEAR_EDGES:
+    for a, b in NEAR_EDGES if walls else ():
         pen.line([*corners[a, :2], *corners[b, :2]], fill=edge, width=max(2, width_px // 400))
     double.reduce(2).save(path, format="PNG")
     return used

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from canopysim.bands import ranges
 from canopysim.matter.layers import cumulative_lai
+from canopysim.matter.parts import PLANTED
 from canopysim.results import Result
 from canopysim.tallies.label_probes import label_probes
 from canopysim.tallies.rows import BatchRows, mean_and_error
@@ -206,7 +207,7 @@ def _plane(labeller: Labeller, rows: BatchRows, number: int) -> xr.Dataset:
 
 
 def _facets(world: World) -> dict[str, Any]:
-    """Area of every plant triangle, and the layer of its centroid: 0 for stems.
+    """Area of every plant triangle, and the layer of its centroid: 0 for what is no leaf.
 
     The triangles of replicates follow each other, each with its share of a mean canopy's area.
     """
@@ -228,7 +229,7 @@ def _facets_of_one(world: World) -> dict[str, Any]:
     assert world.layers is not None
     areas, layers = [], []
     for part in world.parts:
-        if part.kind not in ("leaf", "stem"):
+        if part.kind not in PLANTED:
             continue
         a, b, c = (part.vertices[part.faces[:, k]] for k in range(3))
         areas.append(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1))

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from canopysim.errors import CanopysimError
 from canopysim.light.placing import PlacedStrip, place_lights
-from canopysim.matter.parts import Part
+from canopysim.matter.parts import IN_CANOPY, Part
 from canopysim.matter.plants import grow_canopy
 from canopysim.matter.turbid.measured import as_volumes
 from canopysim.matter.turbid.placing import scene_volumes
@@ -33,7 +33,18 @@ from canopysim.world.planes import (
 )
 from canopysim.world.probes import ProbeTable, probe_arrays, probe_tables
 from canopysim.world.replicates import mean_world, replicate_scenes, replicates_of
-from canopysim.world.sinks import BODY, FACE, LEAF, STEM, UNTRACED, Places, Sink
+from canopysim.world.sinks import (
+    BODY,
+    FACE,
+    FRUIT,
+    LEAF,
+    NET,
+    POT,
+    STEM,
+    UNTRACED,
+    Places,
+    Sink,
+)
 from canopysim.world.splits import SplitPlan, split_plan
 from canopysim.world.strips import Channel, daylight_strips, launch_tables, spectra_of
 
@@ -45,6 +56,9 @@ Array = NDArray[np.float64]
 END_OF_PART = {
     "leaf": ("leaves", LEAF),
     "stem": ("stems", STEM),
+    "fruit": ("flowers and fruit", FRUIT),
+    "pot": ("pots and soil", POT),
+    "net": ("nets", NET),
     "fixture": ("fixture bodies", BODY),
 }
 
@@ -185,7 +199,7 @@ def _compile_one(
         leaf = part.kind == "leaf"
         row = optics.leaf(part.surface) if leaf else optics.surface(part.surface)
         end, what = END_OF_PART[part.kind]
-        layered = part.kind in ("leaf", "stem")
+        layered = part.kind in IN_CANOPY and (part.kind != "net" or _in_layers(part, layers))
         part_place.append(
             places.add(
                 end, row, what, layered=layered, solid=part.solid,
@@ -301,6 +315,12 @@ def _compile_one(
 def leaf_kind(scene: Scene, name: str) -> int:
     """Kind of the places of a leaf: with a cuticle or without."""
     return SURFACE if scene.leaves[name].cuticle is None else WITH_FILM
+
+
+def _in_layers(net: Part, layers: LayerTable | None) -> bool:
+    """Whether a level net hangs between the canopy's top and the bottom of its lowest layer."""
+    height = float(net.vertices[0, 2])
+    return layers is not None and float(layers.z_bottom[-1]) < height <= float(layers.z_top[0])
 
 
 def _digest(arrays: WorldArrays) -> str:
