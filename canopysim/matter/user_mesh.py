@@ -21,7 +21,7 @@ from canopysim.matter.clearance import CLEARANCE
 from canopysim.matter.mesh_file import Piece, read_pieces
 from canopysim.matter.parts import Part, PartKind
 from canopysim.matter.planting import ground_area, sites
-from canopysim.units import LENGTH_UNITS_M, format_length, in_centimetres, shown
+from canopysim.units import format_length, in_centimetres, shown
 
 if TYPE_CHECKING:
     from canopysim.scene.schema import Scene
@@ -129,7 +129,7 @@ def draw_mesh(scene: Scene, index: int) -> Drawn:
     except ValueError as problem:
         raise SceneError([scene.problem((*path, "file"), f"{mesh.file} {problem}")]) from None
     reach = max(float(np.abs(p.vertices).max()) for p in pieces)
-    if reach > FARTHEST_M / _metres(mesh):
+    if reach > FARTHEST_M / mesh.metres:
         text = (
             f"{mesh.file} reaches {reach:.4g} from its origin, which 'unit: {mesh.unit}' "
             f"makes more than the {FARTHEST_M:g} m that an enclosure may have; mend 'unit' or "
@@ -154,11 +154,6 @@ def draw_mesh(scene: Scene, index: int) -> Drawn:
     return _understood(mesh, chosen)
 
 
-def _metres(mesh: MeshPlanting) -> float:
-    """Length that a 1 in the file becomes, m."""
-    return float(LENGTH_UNITS_M[mesh.unit]) * mesh.scale
-
-
 def _fits(piece: Piece, pattern: str) -> bool:
     return any(fnmatchcase(name, pattern) for name in piece.names)
 
@@ -171,7 +166,7 @@ def _understood(mesh: MeshPlanting, chosen: dict[str, list[Piece]]) -> Drawn:
         if not pieces:
             continue
         first = np.cumsum([0, *(len(piece.vertices) for piece in pieces[:-1])])
-        vertices = np.concatenate([piece.vertices for piece in pieces]) * _metres(mesh)
+        vertices = np.concatenate([piece.vertices for piece in pieces]) * mesh.metres
         if mesh.up == "y":
             vertices = np.stack((vertices[:, 0], -vertices[:, 2], vertices[:, 1]), axis=1)
         joined = [p.faces + n for p, n in zip(pieces, first, strict=True)]

@@ -15,7 +15,8 @@ from canopysim.matter.parts import Part
 from canopysim.matter.plants import grow_canopy
 from canopysim.transport.arrays import HISTORY_VERSION, LEAK, WorldArrays
 from canopysim.transport.build import build_tree
-from canopysim.world.faces import face_places, wall_parts
+from canopysim.world.faces import face_places, room_parts, wall_parts, wall_places
+from canopysim.world.in_room import refuse_outside_room
 from canopysim.world.layers import LayerTable, layer_table
 from canopysim.world.meshes import by_slot, check_parts, has_area, soup
 from canopysim.world.optics import OpticsTable
@@ -27,7 +28,7 @@ from canopysim.world.planes import (
     refuse_high_planes,
 )
 from canopysim.world.probes import ProbeTable, probe_arrays, probe_tables
-from canopysim.world.sinks import BODY, FACE, LEAF, STEM, UNTRACED, Places, Sink
+from canopysim.world.sinks import BODY, LEAF, STEM, UNTRACED, Places, Sink
 from canopysim.world.splits import SplitPlan, split_plan
 from canopysim.world.strips import Channel, daylight_strips, launch_tables, spectra_of
 
@@ -145,6 +146,8 @@ def compile_world(
     canopy_top = layers.top if layers is not None else 0.0
     placed, bodies = place_lights(scene, canopy_top)
     strips = placed + daylight_strips(scene)
+    probes = probe_tables(scene, canopy_top, spectra_of(strips))
+    refuse_outside_room(scene, plants, bodies, placed, probes)
     planes = plane_tables(scene, canopy_top)
     refuse_high_planes(scene, planes)
     planes += level_tables(scene, layers, sum(2 * p.cells[0] * p.cells[1] for p in planes))
@@ -165,14 +168,12 @@ def compile_world(
                 own=number if part.kind == "fixture" and number in ignored else -1,
             )
         )  # fmt: skip
-    walls = wall_parts(scene, wall_triangles) if wall_triangles else []
+    walls = room_parts(scene)
+    if wall_triangles and walls:
+        raise CanopysimError("a drawn room has its own triangles; leave wall_triangles out")
+    walls = walls or (wall_parts(scene, wall_triangles) if wall_triangles else [])
     if walls:
-        for part in walls:
-            part_place.append(
-                places.add(
-                    part.name, optics.surface(part.surface), FACE, face=part.name, solid=True
-                )
-            )
+        part_place += wall_places(scene, walls, places, optics)
         leak = places.add("beyond the walls", 0, UNTRACED, kind=LEAK)
         face_place, first = [leak] * 6, [0] * 7
         rects: list[list[float]] = []
@@ -241,7 +242,7 @@ def compile_world(
         layers=layers,
         planes=tuple(planes),
         parts=tuple(plants + bodies + walls),
-        probes=probe_tables(scene, canopy_top, spectra_of(strips)),
+        probes=probes,
         strips=tuple(strips),
         strip_spectrum=tuple(int(k) for k in table.spectrum),
         splits=split_plan(
