@@ -100,9 +100,7 @@ def hang_together(n: int, pairs: Indices) -> Indices:
 
 def same_corners(vertices: Floats) -> Indices:
     """Give each vertex the number of the first one in exactly the same place, (n,)."""
-    _, first, inverse = np.unique(
-        vertices + 0.0, axis=0, return_index=True, return_inverse=True
-    )
+    _, first, inverse = np.unique(vertices + 0.0, axis=0, return_index=True, return_inverse=True)
     same: Indices = first[inverse.ravel()]
     return same
 

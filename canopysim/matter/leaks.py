@@ -95,13 +95,16 @@ def _crowded(vertices: Floats, edges: Edges, part_of_face: list[str]) -> list[Le
     crowd = np.flatnonzero(edges.uses > 2)
     for group in _groups(edges.ends[crowd])[:MOST_LOOPS]:
         chosen = crowd[group]
-        faces = np.flatnonzero(np.isin(edges.of_half, chosen).any(axis=0))
-        parts = tuple(dict.fromkeys(part_of_face[face] for face in faces))
         ends = vertices[edges.ends[chosen]]
         long = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+        longest = chosen[long.argmax()]
+        faces = np.flatnonzero((edges.of_half == longest).any(axis=0))
+        parts = tuple(dict.fromkeys(part_of_face[face] for face in faces))
+        others = f" (and in {len(chosen) - 1} more with it)" if len(chosen) > 1 else ""
         what = (
-            f"{int(edges.uses[chosen].max())} faces of {named(parts)} meet in one edge; a room has "
-            "two at every edge: draw what stands in it as a closed body of its own, off the walls"
+            f"{int(edges.uses[longest])} faces of {named(parts)} meet in one edge{others}; a room "
+            "has two at every edge: delete what is drawn twice, and draw what stands in it as a "
+            "closed body of its own"
         )
         leaks.append(Leak(ends[long.argmax()].mean(axis=0), parts, what, float(long.max())))
     return leaks

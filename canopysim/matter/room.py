@@ -220,7 +220,7 @@ class _Soup:
         )
 
     def kept(self, faces: Indices, keep: NDArray[np.bool_]) -> _Soup:
-        """The same with other corners, and some faces left out."""
+        """Take other corners, and leave some faces out."""
         return _Soup(self.vertices, faces[keep], self.piece[keep], self.names, self.patterns,
                      self.parts, self.moved)  # fmt: skip
 
@@ -306,7 +306,7 @@ def _room(
 
 
 def room_labels(parts: dict[str, RoomPart]) -> dict[str, str]:
-    """What the books call the parts of each pattern: short where that is clear."""
+    """Name the parts of each pattern as the books do: short where that is clear."""
     short = {p: p.strip("*?-_. ") or EVERYTHING[part.role] for p, part in parts.items()}
     seen = list(short.values())
     return {

@@ -1,4 +1,4 @@
-"""The closed skins of a room: which is the room, which are bodies in it, and which side is inside."""
+"""The closed skins of a room: which is the room, which are bodies in it, where the inside is."""
 
 from __future__ import annotations
 

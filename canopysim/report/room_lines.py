@@ -53,14 +53,16 @@ def room_lines(scene: Scene) -> list[str]:
             f"{named(walls.names, MOST_NAMED)}; {_faces(len(walls.faces))}, {area}."
         )
     if room.n_body:
-        bodies = "a closed body stands" if room.n_body == 1 else f"{room.n_body} closed bodies stand"
+        bodies = (
+            "a closed body stands" if room.n_body == 1 else f"{room.n_body} closed bodies stand"
+        )
         lines.append(f"{bodies} in it.")
     lines += _doubts(room)
     return [f"{mesh.file}: {line}" for line in lines]
 
 
 def _doubts(room: Room) -> list[str]:
-    """What was put right, and what may be a mistake."""
+    """Tell what was put right, and what may be a mistake."""
     lines = []
     if room.n_turned:
         lines.append(f"{_faces(room.n_turned)} looked outwards and were turned round.")

@@ -94,9 +94,7 @@ def read_room(root: Mapping, resolve: Resolve | None, sources: dict[str, str]) -
                     problems)  # fmt: skip
 
 
-def _content(
-    mesh: RoomMesh, node: Node, resolve: Resolve | None, sources: dict[str, str]
-) -> bytes:
+def _content(mesh: RoomMesh, node: Node, resolve: Resolve | None, sources: dict[str, str]) -> bytes:
     """Read the bytes of the file."""
     if resolve is None:
         raise ValueError("cannot be found for a scene without a folder; load the scene from a file")

@@ -159,7 +159,8 @@ def _ridges(room: Room) -> Floats:
     between = corners.mean(axis=1)
     # Seen from one face, the other one falls away behind it.
     behind = ((between[pairs[:, 1]] - between[pairs[:, 0]]) * normal[pairs[:, 0]]).sum(axis=1)
-    return room.vertices[edges.ends[edges.uses == 2][behind < -1e-9]]
+    ridges: Floats = room.vertices[edges.ends[edges.uses == 2][behind < -1e-9]]
+    return ridges
 
 
 def _shrunk(points: Floats) -> Floats:
