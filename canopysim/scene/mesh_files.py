@@ -12,7 +12,7 @@ from canopysim.scene.yaml_text import Flaw, Listing, Mapping, Text
 
 LARGEST_MESH = 64 * 1024 * 1024
 LARGEST_TOGETHER = 256 * 1024 * 1024
-MESH_MARK = "canopysim mesh file, not kept; SHA-256 "
+MESH_MARK = "canopysim mesh file; SHA-256 "
 """What stands among a scene's texts instead of a mesh, before its digest."""
 Resolve = Callable[[Path, str], Path]
 
