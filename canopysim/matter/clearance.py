@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from canopysim.matter.growth import Growth, grow, petiole_ends, place_blades
+from canopysim.matter.growth import Growth, grow
+from canopysim.matter.placing import petiole_ends, place_blades
 from canopysim.matter.planting import Site
 
 if TYPE_CHECKING:
@@ -124,9 +125,10 @@ def _fits(growth: Growth, blades: Floats, box: Floats) -> Flags:
     around = growth.plant.petiole_radius * np.array([[-1.0, -1.0, -1.0], [1.0, 1.0, 1.0]])
     fits = inside(blades, box) & inside(blades[:, :1] + around, box)
     if growth.plant.leaflets is not None:
-        # The rachis ends where the last leaflet begins.
-        end = blades.shape[1] - blades.shape[1] // (2 * growth.plant.leaflets.pairs + 1)
-        fits &= inside(blades[:, end : end + 1] + around, box)
+        # Leaflets begin at the rachis: its end, and where it bends.
+        leaflet = blades.shape[1] // (2 * growth.plant.leaflets.pairs + 1)
+        starts = blades[:, ::leaflet] if growth.plant.leaflets.bend else blades[:, -leaflet:][:, :1]
+        fits &= inside(starts + around[0], box) & inside(starts + around[1], box)
     return fits
 
 

@@ -25,6 +25,22 @@ if TYPE_CHECKING:
 COLOURS: dict[str, str] = {
     "leaf": "#4f9a3a",
     "stem": "#8c8f4d",
+    "fruit": "#c9a24b",
+    "green-fruit": "#6f9f3f",
+    "red-fruit": "#c8321f",
+    "white-petal": "#f6f3ea",
+    "yellow-petal": "#e8c531",
+    "green-spike": "#7d9a52",
+    "pot": "#4b4d50",
+    "black-plastic": "#3d3f42",
+    "terracotta": "#b5653f",
+    "white-film": "#e9e8e4",
+    "potting-mix": "#4a382b",
+    "peat": "#51402f",
+    "coco": "#6b5138",
+    "dry-soil": "#94805f",
+    "perlite": "#dedbd2",
+    "net": "#e3e3df",
     "fixture": "#8d9299",
     "luminous": "#ffd27a",
     "floor": "#d9d4ca",
@@ -81,6 +97,7 @@ def paint(
     camera: Camera,
     *,
     drawn_room: bool = False,
+    walls: bool = True,
 ) -> Soup:
     """All triangles of the picture, coloured and projected.
 
@@ -99,6 +116,8 @@ def paint(
         The view.
     drawn_room : bool
         Whether the parts of kind "wall" are drawn; else the box stands for them.
+    walls : bool
+        Whether walls and edges are drawn, or the floor alone.
 
     Returns
     -------
@@ -106,7 +125,7 @@ def paint(
     """
     table = {**COLOURS, **colours}
     room = [part for part in parts if part.kind == "wall" and drawn_room]
-    pieces = [draw_room(room, table, camera)] if room else [_box(size, table, camera)]
+    pieces = [draw_room(room, table, camera) if room else _box(size, table, camera, walls)]
     leaves = [part for part in parts if part.kind == "leaf" and len(part.faces)]
     heights = np.concatenate([part.vertices[:, 2] for part in leaves]) if leaves else np.zeros(1)
     low, high = float(heights.min()), float(heights.max())
@@ -255,7 +274,9 @@ def _lines(
     return Soup(triangles, np.broadcast_to(colour.astype(np.float32), triangles.shape))
 
 
-def _box(size: tuple[float, float, float], table: Mapping[str, str], camera: Camera) -> Soup:
+def _box(
+    size: tuple[float, float, float], table: Mapping[str, str], camera: Camera, walls: bool
+) -> Soup:
     """Floor with its lines, the walls behind as pale sheets, and the edges at the back."""
     width, depth, _ = size
     corner = box_corners(size)
@@ -265,7 +286,7 @@ def _box(size: tuple[float, float, float], table: Mapping[str, str], camera: Cam
         ([0, 2, 6, 4], rgb(table["wall"]) * 0.97),
     ]
     pieces = []
-    for index, colour in sheets:
+    for index, colour in sheets if walls else sheets[:1]:
         quad = corner[index][[[0, 1, 2], [0, 2, 3]]]
         tint = np.broadcast_to(colour.astype(np.float32), quad.shape)
         pieces.append(Soup(camera.project(quad), tint))
@@ -279,7 +300,8 @@ def _box(size: tuple[float, float, float], table: Mapping[str, str], camera: Cam
 
     pairs = [(i, i | 1 << axis) for axis in range(3) for i in range(8) if not i >> axis & 1]
     far = [pair for pair in pairs if pair not in NEAR_EDGES]
-    pieces.append(_lines(corner[far], rgb(table["edge"]), 0.0018 * camera.size[0], camera))
+    if walls:
+        pieces.append(_lines(corner[far], rgb(table["edge"]), 0.0018 * camera.size[0], camera))
     return Soup(
         np.concatenate([piece.screen for piece in pieces]),
         np.concatenate([piece.colours for piece in pieces]),

@@ -6,7 +6,7 @@ entry. YAML text with units becomes floats in m, rad, s, µmol s⁻¹, µmol m�
 
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
     BeforeValidator,
@@ -59,6 +59,7 @@ from canopysim.scene.schema_matter import Area, Canopy, LeafOptics, LeafSide, Pl
 from canopysim.scene.schema_meter import Meter, Probe
 from canopysim.scene.schema_splits import AlsoCount, LaunchCells
 from canopysim.scene.spectral import BandShares, BandValues
+from canopysim.scene.surface_library import library_surfaces_of
 from canopysim.units import shown
 
 DEFAULT_BANDS = ("400", "500", "600", "700", "750", "800")
@@ -204,6 +205,12 @@ class Scene(Frozen):
         if aim is not None:
             filled["target"] = aim
         return {**data, "tracing": filled}
+
+    @model_validator(mode="after")
+    def _library_surfaces(self) -> Self:
+        """Define the surfaces of the library that plants, pots and nets name."""
+        self.surfaces.update(library_surfaces_of(self))
+        return self
 
     @property
     def band_names(self) -> tuple[str, ...]:

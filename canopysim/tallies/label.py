@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from canopysim.bands import ranges
 from canopysim.matter.layers import cumulative_lai
+from canopysim.matter.parts import PLANTED
 from canopysim.results import Result
 from canopysim.tallies.label_probes import label_probes
 from canopysim.tallies.rows import BatchRows, mean_and_error
@@ -212,11 +213,11 @@ def _plane(labeller: Labeller, rows: BatchRows, number: int) -> xr.Dataset:
 
 
 def _facets(world: World) -> dict[str, Any]:
-    """Area of every plant triangle, and the layer of its centroid: 0 for stems."""
+    """Area of every plant triangle, and the layer of its centroid: 0 for what is no leaf."""
     assert world.layers is not None
     areas, layers = [], []
     for part in world.parts:
-        if part.kind not in ("leaf", "stem"):
+        if part.kind not in PLANTED:
             continue
         a, b, c = (part.vertices[part.faces[:, k]] for k in range(3))
         areas.append(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1))

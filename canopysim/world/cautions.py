@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from canopysim.matter.parts import Part
+from canopysim.matter.parts import CANOPY, Part
 from canopysim.matter.planting import sites
 from canopysim.matter.stage import grown_shares
 from canopysim.world.overlap import Boxes, box_pairs, triangles_in_box
@@ -91,7 +91,7 @@ def _bodies_in_each_other(lights: list[int], bodies: list[Part], boxes: Boxes) -
 def _plants_in_bodies(
     world: World, lights: list[int], bodies: list[Part], boxes: Boxes
 ) -> Iterator[Caution]:
-    plants = [part for part in world.parts if part.kind in ("leaf", "stem") and len(part.faces)]
+    plants = [part for part in world.parts if part.kind in CANOPY and len(part.faces)]
     if not plants or not bodies:
         return
     corners, owner = _triangles_near(plants, boxes)
@@ -102,7 +102,8 @@ def _plants_in_bodies(
         if not inside.any():
             continue
         names = [
-            plants[part].name.removesuffix("-stem") for part in np.unique(owner[close][inside])
+            plants[part].name.removesuffix(f"-{plants[part].surface}").removesuffix("-stem")
+            for part in np.unique(owner[close][inside])
         ]
         yield (
             ("lights", lights[body]),
@@ -173,7 +174,10 @@ def _turned_leaves(scene: Scene, world: World) -> Iterator[Caution]:
         if part.name in planting_of:
             planting = planting_of[part.name]
             plant = scene.plants[scene.canopy.plantings[planting].plant]
-            grown[planting] = grown.get(planting, 0) + len(grown_shares(plant)) * plant.branches
+            grown[planting] = (
+                grown.get(planting, 0)
+                + len(grown_shares(plant)) * plant.branches * plant.leaves_per_node
+            )
         if part.n_turned > 0 and part.name in planting_of:
             n_leaf, n_plant = count.get(planting_of[part.name], (0, 0))
             count[planting_of[part.name]] = (n_leaf + part.n_turned, n_plant + 1)

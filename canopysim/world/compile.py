@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from canopysim.errors import CanopysimError
 from canopysim.light.placing import PlacedStrip, place_lights
-from canopysim.matter.parts import Part
+from canopysim.matter.parts import IN_CANOPY, Part
 from canopysim.matter.plants import grow_canopy
 from canopysim.transport.arrays import HISTORY_VERSION, LEAK, WorldArrays
 from canopysim.transport.build import build_tree
@@ -28,7 +28,17 @@ from canopysim.world.planes import (
     refuse_high_planes,
 )
 from canopysim.world.probes import ProbeTable, probe_arrays, probe_tables
-from canopysim.world.sinks import BODY, LEAF, STEM, UNTRACED, Places, Sink
+from canopysim.world.sinks import (
+    BODY,
+    FRUIT,
+    LEAF,
+    NET,
+    POT,
+    STEM,
+    UNTRACED,
+    Places,
+    Sink,
+)
 from canopysim.world.splits import SplitPlan, split_plan
 from canopysim.world.strips import Channel, daylight_strips, launch_tables, spectra_of
 
@@ -40,6 +50,9 @@ Array = NDArray[np.float64]
 END_OF_PART = {
     "leaf": ("leaves", LEAF),
     "stem": ("stems", STEM),
+    "fruit": ("flowers and fruit", FRUIT),
+    "pot": ("pots and soil", POT),
+    "net": ("nets", NET),
     "fixture": ("fixture bodies", BODY),
 }
 
@@ -161,7 +174,7 @@ def compile_world(
         leaf = part.kind == "leaf"
         row = optics.leaf(part.surface) if leaf else optics.surface(part.surface)
         end, what = END_OF_PART[part.kind]
-        layered = part.kind in ("leaf", "stem")
+        layered = part.kind in IN_CANOPY and (part.kind != "net" or _in_layers(part, layers))
         part_place.append(
             places.add(
                 end, row, what, layered=layered, solid=part.solid,
@@ -250,6 +263,12 @@ def compile_world(
         ),
         digest=_digest(arrays),
     )
+
+
+def _in_layers(net: Part, layers: LayerTable | None) -> bool:
+    """Whether a level net hangs between the canopy's top and the bottom of its lowest layer."""
+    height = float(net.vertices[0, 2])
+    return layers is not None and float(layers.z_bottom[-1]) < height <= float(layers.z_top[0])
 
 
 def _digest(arrays: WorldArrays) -> str:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from canopysim.errors import CanopysimError, SceneError
 from canopysim.matter.layers import area_by_layer, layer_edges
-from canopysim.matter.parts import Part
+from canopysim.matter.parts import CANOPY, Part
 from canopysim.matter.planting import ground_area
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ def layer_table(scene: Scene, plants: list[Part]) -> LayerTable | None:
     leaves = [p for p in plants if p.kind == "leaf" and len(p.faces)]
     if not leaves:
         raise CanopysimError("the canopy has no leaves; give at least one mesh of kind leaf")
-    z_high = max(float(p.vertices[:, 2].max()) for p in plants)
+    z_high = max(float(p.vertices[:, 2].max()) for p in plants if p.kind in CANOPY)
     z_low = min(float(p.vertices[:, 2].min()) for p in leaves)
     try:
         edges = layer_edges(scene.canopy, z_low, z_high)
