@@ -210,6 +210,24 @@ def test_parts_are_chosen_by_object_group_and_material(tmp_path):
     assert area_of(stem.vertices, stem.faces) == pytest.approx(4.5e-4, rel=1e-12)
 
 
+def test_stems_flowers_and_pots_are_told_apart(tmp_path):
+    words = {"leaf_1": {"leaf": "soft"}, "leaf_2": {"flower": "green"}, "stalk": {"pot": "green"},
+             "pod": {"stem": "green"}, "red": {"surface": "green"}}  # fmt: skip
+    scene = mesh_scene(tmp_path, OBJ, parts=words)
+    parts = grow_canopy(scene)
+    assert {p.name: p.kind for p in parts} == {
+        "plant-01": "leaf", "plant-01-stem": "stem", "plant-01-fruit": "fruit",
+        "plant-01-pot": "pot",
+    }  # fmt: skip
+    world = compile_world(scene)
+    assert {"leaves", "stems", "flowers and fruit", "pots and soil"} <= {
+        sink.end for sink in world.sinks
+    }
+    result = canopysim.run(scene, world=world)
+    got = result.ends["flux_umol_s"].sel(group="all", band="400-700")
+    assert (got.sel(end=["leaves", "flowers and fruit", "pots and soil"]) > 0).all()
+
+
 def test_nodes_meshes_and_moves_of_a_glb_count(tmp_path):
     """A leaf drawn twice, once mirrored: its upper side stays up, and both names are known."""
     leaf = trimesh.Trimesh([[0, 0, 0], [4, 0, 0], [0, 4, 0]], [[0, 1, 2]], process=False)
@@ -244,8 +262,11 @@ def test_a_part_that_no_pattern_fits_is_named(tmp_path):
     [
         ({"parts": {"*": {"leaf": "sof"}}}, "'sof' is not defined under 'leaves'; did you mean"),
         ({"parts": {"*": {"surface": "soft"}}}, "'soft' is not defined under 'surfaces'"),
-        ({"parts": {"*": {}}}, "is either a leaf or a surface"),
-        ({"parts": {"*": {"leaf": "soft", "surface": "green"}}}, "is either a leaf or a surface"),
+        ({"parts": {"*": {}}}, "is one thing; write one of 'leaf: ...'"),
+        (
+            {"parts": {"*": {"leaf": "soft", "surface": "green"}}},
+            "is one thing; write one of 'leaf: ...'",
+        ),
         ({"parts": {}}, "parts"),
         ({"unit": "yard"}, "'yard' is not known here; allowed: mm, cm, m, in, ft"),
         ({"up": "x"}, "'x' is not known here; allowed: z, y"),

@@ -38,6 +38,9 @@ FARTHEST_M = 100.0
 SLACK_M = 1e-9
 SLIVER = 1e-12
 """Twice the area over the square of the longest side, below which a face is a line or a point."""
+KIND_OF_WORD: dict[str, PartKind] = {
+    "leaf": "leaf", "stem": "stem", "flower": "fruit", "pot": "pot", "surface": "stem",
+}  # fmt: skip
 SIDES = (("left wall", "right wall"), ("front", "back"), ("floor", "ceiling"))
 
 
@@ -49,8 +52,8 @@ class DrawnPart:
     ----------
     pattern : str
         The pattern of names that chose it.
-    leaf : bool
-        Whether it is leaf.
+    word : str
+        What it is: "leaf", "stem", "flower", "pot" or "surface".
     surface : str
         A name in ``scene.leaves`` for leaves, else in ``scene.surfaces``.
     names : tuple of str
@@ -60,7 +63,7 @@ class DrawnPart:
     """
 
     pattern: str
-    leaf: bool
+    word: str
     surface: str
     names: tuple[str, ...]
     vertices: Floats
@@ -149,7 +152,7 @@ def draw_mesh(scene: Scene, index: int) -> Drawn:
         more = f" and {len(each) - MOST_NAMED} more" if len(each) > MOST_NAMED else ""
         listed = ", ".join(shown(one) for one in each[:MOST_NAMED])
         text = f"no pattern fits {listed}{more} of {mesh.file}; say what they are, as in "
-        text += "'stem*: {surface: stem}'"
+        text += "'stem*: {stem: green}'"
         raise SceneError([scene.problem((*path, "parts"), text)])
     return _understood(mesh, chosen)
 
@@ -173,15 +176,12 @@ def _understood(mesh: MeshPlanting, chosen: dict[str, list[Piece]]) -> Drawn:
         faces = np.concatenate(joined).astype(np.int32)
         flat = _degenerate(vertices, faces)
         n_degenerate += int(flat.sum())
-        matter = mesh.parts[pattern]
-        leaf = matter.leaf is not None
-        surface = matter.leaf if matter.leaf is not None else matter.surface
-        assert surface is not None
+        ((word, surface),) = mesh.parts[pattern].stated.items()
         names = tuple(dict.fromkeys(piece.names[0] for piece in pieces))
         # What no face uses would still count as a canopy's top.
         used, corner = np.unique(faces[~flat], return_inverse=True)
         kept: Faces = corner.reshape(-1, 3).astype(np.int32)
-        parts.append(DrawnPart(pattern, leaf, surface, names, vertices[used], kept))
+        parts.append(DrawnPart(pattern, word, surface, names, vertices[used], kept))
     corners = np.concatenate([part.vertices[part.faces] for part in parts])
     n_duplicate, n_boundary = _neighbours(corners)
     reach = corners.reshape(-1, 3)
@@ -222,7 +222,7 @@ def place_meshes(scene: Scene) -> list[Part]:
     -------
     list of Part
         For each place the leaf parts, one for each kind of leaf and all called after the file and
-        a running number such as ``plant-03``, then the others such as ``plant-03-stem``. Both are
+        a running number such as ``plant-03``, then the others such as ``plant-03-stem``. All are
         shells: light may come in where a mesh is not closed.
 
     Raises
@@ -311,17 +311,17 @@ def _placed(part: DrawnPart, place: tuple[float, float], turn: float, base: floa
 
 def _merged(name: str, drawn: tuple[DrawnPart, ...], placed: list[Floats]) -> list[Part]:
     """Join what is of one matter; leaves first."""
-    groups: dict[tuple[bool, str], list[tuple[Floats, Faces]]] = {}
+    groups: dict[tuple[PartKind, str], list[tuple[Floats, Faces]]] = {}
     for part, vertices in zip(drawn, placed, strict=True):
         if len(part.faces):
-            groups.setdefault((part.leaf, part.surface), []).append((vertices, part.faces))
+            key = (KIND_OF_WORD[part.word], part.surface)
+            groups.setdefault(key, []).append((vertices, part.faces))
     parts = []
-    for (leaf, surface), meshes in sorted(groups.items(), key=lambda item: not item[0][0]):
+    for (kind, surface), meshes in sorted(groups.items(), key=lambda item: item[0][0] != "leaf"):
         first = np.cumsum([0, *(len(vertices) for vertices, _ in meshes[:-1])])
         vertices = np.concatenate([vertices for vertices, _ in meshes])
         faces = np.concatenate([f + n for (_, f), n in zip(meshes, first, strict=True)])
-        called = name if leaf else f"{name}-stem"
-        kind: PartKind = "leaf" if leaf else "stem"
+        called = name if kind == "leaf" else f"{name}-{kind}"
         parts.append(Part(called, kind, vertices, faces.astype(np.int32), surface, False))
     return parts
 

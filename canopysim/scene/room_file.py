@@ -88,7 +88,8 @@ def read_room(root: Mapping, resolve: Resolve | None, sources: dict[str, str]) -
         size = room.size
     entries = {key: entry for key, entry in enclosure.entries.items() if key not in SIZES}
     for key, value in zip(SIZES, size, strict=True):
-        entries[key] = (mesh_place, Text(mesh_place, f"{Decimal(repr(value)):f} m"))
+        own = enclosure.entries.get(key, (mesh_place, node))[0]
+        entries[key] = (own, Text(own, f"{Decimal(repr(value)):f} m"))
     whole = Mapping(enclosure.place, entries)
     return RoomFile(Mapping(root.place, {**root.entries, "enclosure": (place, whole)}), room, data,
                     problems)  # fmt: skip

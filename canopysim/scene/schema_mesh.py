@@ -20,6 +20,7 @@ from canopysim.units import LENGTH_UNITS_M, parse_angle, shown
 
 SUFFIXES = (".obj", ".ply", ".glb", ".stl", ".off")
 MOST_PLACES = 10_000
+MATTERS = ("leaf", "stem", "flower", "pot", "surface")
 UNITS = ("mm", "cm", "m", "in", "ft")
 _ANGLE = {"type": "string", "pattern": r"^\s*[+-]?[0-9.]+\s*(deg|rad)\s*$", "examples": ["30 deg"]}
 
@@ -81,12 +82,18 @@ def patterns(value: object, example: str = "{leaf*: {leaf: pepper-leaf}}") -> ob
 
 
 class MeshMatter(Frozen):
-    """What a part of a mesh is: a kind of leaf, or an opaque surface such as a stem or a pot."""
+    """What a part of a mesh is: a kind of leaf, or something opaque and its surface."""
 
     leaf: Name | None = default(None, "Kind of leaf, a name under 'leaves'.")
-    surface: Name | None = default(
-        None, "Surface of what is no leaf (stem, flower, pot), a name under 'surfaces'."
-    )
+    stem: Name | None = default(None, "Surface of a stem or stalk, a name under 'surfaces'.")
+    flower: Name | None = default(None, "Surface of flowers or fruit.")
+    pot: Name | None = default(None, "Surface of a pot, or of what is in it.")
+    surface: Name | None = default(None, "Surface of anything else; it is counted with the stems.")
+
+    @property
+    def stated(self) -> dict[str, str]:
+        """What is written: the word and the name."""
+        return {word: name for word in MATTERS if (name := getattr(self, word)) is not None}
 
 
 class MeshFile(Frozen):

@@ -65,8 +65,10 @@ def refuse_outside_room(
     found: dict[EntryPath, str] = {}
     at = {**_plantings(scene), **_meshes(scene)}
     for part in plants:
-        name = part.name.removesuffix("-stem")
-        path = at.get(name, ("canopy",))
+        name = part.name
+        while name not in at and "-" in name:
+            name = name.rpartition("-")[0]
+        name, path = (name, at[name]) if name in at else (part.name, ("canopy",))
         if path not in found and len(part.faces):
             complaint = check.part(part.vertices, part.faces)
             if complaint:
