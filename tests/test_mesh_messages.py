@@ -69,7 +69,8 @@ def wrong(old: str, new: str) -> str:
 CASES = {
     "no unit of the room": (
         wrong("    unit: m\n", ""), ROOM, PLANT,
-        ["4:3  enclosure.mesh.unit: is missing; needed is: Length that a 1 in the file stands for."],
+        ["4:3  enclosure.mesh.unit: is missing; needed is: Length that a 1 in the file stands "
+         "for."],
     ),
     "a unit that is none": (
         wrong("unit: m\n", "unit: metre\n"), ROOM, PLANT,
@@ -139,6 +140,12 @@ CASES = {
         GOOD, TALL, PLANT,
         ["5:5  enclosure.mesh.file: room.obj has 1 vertex in 'floor' that are not finite numbers; "
          "repair the mesh and export it again"],
+    ),
+    "two mistakes at once": (
+        wrong("roof*: {ceiling: white}", "roof*: {ceiling: whit}"),
+        obj_of({n: p for n, p in gable_parts().items() if n != "left"}), PLANT,
+        ["5:5  enclosure.mesh.file: room.obj is not closed at x 0 m, y 0.5 m, z 0.5 m: a hole",
+         "9:15  enclosure.mesh.parts.roof*.ceiling: 'whit' is not defined under 'surfaces'"],
     ),
     "a room without a wall": (
         GOOD, obj_of({n: p for n, p in gable_parts().items() if n != "left"}), PLANT,

@@ -46,10 +46,10 @@ def room_lines(scene: Scene) -> list[str]:
             "round it, on the floor, is where places are measured from."
         )
     for walls in room.walls:
-        what = "is open" if walls.part.is_open else f"is of {walls.part.surface}"
+        what = "open" if walls.part.is_open else f"of {walls.part.surface}"
         area = f"{walls.area:.4g} m²"
         lines.append(
-            f"{shown(walls.pattern)} is {walls.part.role} and {what}: "
+            f"{shown(walls.pattern)} is {walls.part.role}, {what}: "
             f"{named(walls.names, MOST_NAMED)}; {_faces(len(walls.faces))}, {area}."
         )
     if room.n_body:

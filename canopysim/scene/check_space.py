@@ -17,7 +17,7 @@ EXTENTS = ("width", "depth", "height")
 
 def check_space(draft: Draft) -> Iterator[Problem]:
     """Check the enclosure's faces, the planes and the tracing targets."""
-    if draft.sound("enclosure"):
+    if draft.sound("enclosure") or draft.scene.enclosure.mesh is not None:
         yield from _check_faces(draft)
     seen: dict[str, int] = {}
     numbers = draft.numbers["planes"]

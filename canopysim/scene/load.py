@@ -6,7 +6,7 @@ in which it stands in the file.
 
 import os
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -224,6 +224,8 @@ def _read_scene(text: str, name: str, path: Path | None, allow_outside: bool) ->
     meshes = _mesh_bytes(root, path, allow_outside, gathered)
     document = Document(path, name, root, gathered.sources, {**meshes, **drawn.data})
     draft, problems = make_draft(document, plain(root), unread)
+    if drawn.unknown:
+        draft = replace(draft, broken=draft.broken | {"enclosure"})
     for where, message in (*problems, *drawn.problems, *find_contradictions(draft)):
         gathered.problems.append((document.place(where), _with_path(where, message)))
     if gathered.problems:

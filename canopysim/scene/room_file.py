@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 MESH: EntryPath = ("enclosure", "mesh")
 SIZES = ("width", "depth", "height")
-# Holds whatever stands in a room that is not known.
+# What the schema reads where no size came of the mesh; nothing is held against it.
 UNKNOWN_M = 100.0
 
 
@@ -44,6 +44,8 @@ class RoomFile:
     room: Room | None
     data: dict[str, bytes]
     problems: list[tuple[EntryPath, str]]
+    unknown: bool = False
+    """Whether there is a mesh of which no size came."""
 
 
 def read_room(root: Mapping, resolve: Resolve | None, sources: dict[str, str]) -> RoomFile:
@@ -92,7 +94,7 @@ def read_room(root: Mapping, resolve: Resolve | None, sources: dict[str, str]) -
         entries[key] = (own, Text(own, f"{Decimal(repr(value)):f} m"))
     whole = Mapping(enclosure.place, entries)
     return RoomFile(Mapping(root.place, {**root.entries, "enclosure": (place, whole)}), room, data,
-                    problems)  # fmt: skip
+                    problems, room is None)  # fmt: skip
 
 
 def _content(mesh: RoomMesh, node: Node, resolve: Resolve | None, sources: dict[str, str]) -> bytes:
