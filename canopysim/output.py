@@ -122,6 +122,7 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
                 None,
                 folder / "scene.png",
                 strips=luminous_rectangles(world.strips),
+                drawn_room=scene.enclosure.room is not None,
             )
         except CanopysimError:
             # A picture that cannot be had costs nothing else.

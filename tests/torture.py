@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
-from build import WHITE, plain_box
+from pathlib import Path
+
+import yaml
+from build import WHITE, PlainDumper, plain_box
 from photometric_files import front_lopsided, lm63, long_bar
+from rooms import box_parts, gable_parts, obj_of
+
+from canopysim.scene import load_scene
+from canopysim.scene.schema import Scene
 
 
 def torture(batch: int = 2000) -> dict:
@@ -193,3 +200,83 @@ def closed_torture(batch: int = 2000) -> dict:
     scene["enclosure"]["faces"] = {"floor": "tray", "right": "mirror", "ceiling": "white"}
     del scene["daylight"]
     return scene
+
+
+def drawn_parts() -> dict:
+    """A gable tent of 90 x 70 x 110 cm with a duct in it, a ridge that points inwards, a vent."""
+    room = gable_parts(0.9, 0.7, 0.8, 1.1)
+    # The left wall steps in: its upper half is nearer than its lower half, over a slanting sill.
+    low, mid, high = 0.35, 0.4, 0.8
+    room["left"] = [
+        [(0, 0, 0), (0, 0.7, 0), (0, 0.7, low), (0, 0, low)],
+        [(0, 0, low), (0, 0.7, low), (0.04, 0.7, mid), (0.04, 0, mid)],
+        [(0.04, 0, mid), (0.04, 0.7, mid), (0, 0.7, high), (0, 0, high)],
+    ]
+    for gable, y in (("gable-front", 0.0), ("gable-back", 0.7)):
+        room[gable] = [
+            # From the right, so that every fan of triangles stays in the outline.
+            [(0.9, y, 0), (0.9, y, high), (0.45, y, 1.1), (0, y, high), (0.04, y, mid),
+             (0, y, low), (0, y, 0)]
+        ]  # fmt: skip
+    room["vent"] = [[(0.9, 0.0, 0), (0.9, 0.0, high), (0.9, 0.35, 0.4)]]
+    corners = [(0.9, 0, 0), (0.9, 0, high), (0.9, 0.7, high), (0.9, 0.7, 0)]
+    room["right"] = [[corners[1], corners[2], (0.9, 0.35, 0.4)],
+                     [corners[2], corners[3], (0.9, 0.35, 0.4)],
+                     [corners[3], corners[0], (0.9, 0.35, 0.4)]]  # fmt: skip
+    duct = box_parts(0.08, 0.3, 0.06)
+    moved = {
+        f"duct-{name}": [
+            [(x + 0.35, y + 0.1, z + 0.92) for x, y, z in polygon] for polygon in faces
+        ]
+        for name, faces in duct.items()
+    }
+    return room | moved
+
+
+DRAWN_PLANT = {
+    "leaf-a": [[(1, 0, 9), (9, -3, 11), (9, 3, 11)], [(-1, 0, 14), (-8, 3, 12), (-8, -3, 12)]],
+    "leaf-b": [[(0, 1, 5), (3, 8, 6), (-3, 8, 6)]],
+    "flower": [[(-1, -1, 17), (1, -1, 17), (0, 1, 17.5)], [(-1, -1, 17), (0, 0, 19), (1, -1, 17)]],
+    "stalk": [[(-0.3, 0, 2), (0.3, 0, 2), (0, 0, 16)], [(0, -0.3, 2), (0, 0.3, 2), (0, 0, 16)]],
+    "pot": [[(-4, -4, 0), (4, -4, 0), (0, 5, 0)], [(-4, -4, 0), (0, 0, 2), (4, -4, 0)],
+            [(4, -4, 0), (0, 0, 2), (0, 5, 0)], [(0, 5, 0), (0, 0, 2), (-4, -4, 0)]],
+}  # fmt: skip
+
+
+def drawn_torture(batch: int = 2000) -> dict:
+    """The same lights and plants in a drawn room, with drawn plants between the grown ones.
+
+    Its files are written by `load_drawn`.
+    """
+    scene = torture(batch)
+    del scene["daylight"]
+    scene["enclosure"] = {
+        "lining": "film",
+        "mesh": {
+            "file": "room.obj", "unit": "m",
+            "parts": {"floor": {"floor": "tray"}, "roof*": {"ceiling": "film"},
+                      "vent": {"wall": "open"}, "duct*": {"ceiling": "glossy"},
+                      "right": {"wall": "mirror"}, "*": {"wall": "white"}},
+        },
+    }  # fmt: skip
+    scene["canopy"]["meshes"] = [
+        {
+            "file": "plant.obj", "unit": "cm", "scale": "0.8", "base": "14 cm",
+            "positions": [["20 cm", "20 cm"], ["60 cm", "50 cm"]], "turn": ["0 deg", "77 deg"],
+            "parts": {"leaf-a": {"leaf": "odd"}, "leaf*": {"leaf": "basil"},
+                      "flower": {"flower": "white"}, "stalk": {"stem": "white"},
+                      "pot": {"pot": "glossy"}},
+        }
+    ]  # fmt: skip
+    # A plane in the ceiling has no area under a ridge.
+    scene["planes"][-1] = {"name": "under-the-roof", "height": "95 cm", "cell": "10 cm"}
+    return scene
+
+
+def load_drawn(folder: Path, data: dict) -> Scene:
+    """Write a scene with the room and the plant that it names, and load it."""
+    (folder / "room.obj").write_text(obj_of(drawn_parts()), "utf-8")
+    (folder / "plant.obj").write_text(obj_of(DRAWN_PLANT), "utf-8")
+    path = folder / "torture.yaml"
+    path.write_text(yaml.dump(data, sort_keys=False, Dumper=PlainDumper), "utf-8")
+    return load_scene(path)

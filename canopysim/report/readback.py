@@ -20,6 +20,7 @@ from canopysim.report.fixture_facts import fact_tables
 from canopysim.report.measured_lights import measured_lines
 from canopysim.report.mesh_report import mesh_lines
 from canopysim.report.plant_lines import plant_lines
+from canopysim.report.room_lines import room_lines
 from canopysim.report.volume_lines import volume_lines
 from canopysim.report.words import count, significant
 from canopysim.units import format_share, in_centimetres
@@ -78,7 +79,7 @@ def read_back(scene: Scene, world: World) -> RenderableType:
         ),
         *(Text(line) for line in measured_lines(scene)),
         *(_Hanging(line, 0) for line in plant_lines(scene)),
-        *(_Hanging(line, 0) for line in mesh_lines(scene)),
+        *(_Hanging(line, 0) for line in (*room_lines(scene), *mesh_lines(scene))),
         *(_Hanging(line, 0) for line in cuticle_lines(scene, world)),
         *(_Hanging(line, 0) for line in volume_lines(scene, world)),
         Text(_memory(world)),
@@ -150,6 +151,11 @@ def _enclosure(scene: Scene) -> Any:
             spread = f"{math.degrees(optics.spread):.3g} deg, {format_share(round(back, 3))} of it"
         _row(table, name, surface, format_share(diffuse), format_share(mirror), spread, lost)
 
+    if scene.enclosure.room is not None:
+        for walls in scene.enclosure.room.walls:
+            role = "" if walls.label == walls.part.role else f" ({walls.part.role})"
+            add(f"{walls.label}{role}", None if walls.part.is_open else walls.part.surface)
+        return table
     for name in FACES:
         face = scene.enclosure.face(name)
         if name in scene.enclosure.repeating:

@@ -187,6 +187,12 @@ def _check_proud(draft: Draft, path: EntryPath, strip: Strip, body: Body) -> Ite
 def _check_daylight(draft: Draft, path: EntryPath, daylight: Daylight) -> Iterator[Problem]:
     if draft.sound("enclosure") and not draft.scene.enclosure.face(daylight.through).open:
         at = (*path, "through") if draft.document.written((*path, "through")) else path
+        if draft.scene.enclosure.mesh is not None:
+            yield (
+                at,
+                "enters boxes only, no drawn rooms; leave it out, or describe a box",
+            )
+            return
         yield at, "comes through the ceiling, which is not open; write 'faces: {ceiling: open}'"
     misfits = list(_check_spectrum(draft, (*path, "spectrum"), daylight.spectrum))
     yield from misfits

@@ -239,6 +239,10 @@ class Scene(Frozen):
             raise ValueError("was not read; load the scene from its file")
         return self._document.meshes[file]
 
+    def all_mesh_bytes(self) -> list[bytes]:
+        """Return the bytes of all mesh files of the scene."""
+        return list(self._document.meshes.values()) if self._document is not None else []
+
     def states(self, *path: str | int) -> bool:
         """Tell whether the file states an entry; all is taken as stated of a scene without one.
 

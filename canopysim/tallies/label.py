@@ -170,6 +170,7 @@ def _plane(labeller: Labeller, rows: BatchRows, number: int) -> xr.Dataset:
     plane = labeller.world.planes[number]
     nx, ny = plane.cells
     dx, dy = plane.cell_m
+    area = np.broadcast_to(plane.cell_m2, (ny, nx))[:, :, None]
     assert rows.crossed is not None
     block = rows.crossed[:, :, plane.first_bin : plane.first_bin + 2 * nx * ny]
     block = block.reshape(len(block), block.shape[1], 2, ny, nx, block.shape[-1])
@@ -182,18 +183,23 @@ def _plane(labeller: Labeller, rows: BatchRows, number: int) -> xr.Dataset:
         for y in range(0, ny, lines):
             here = (slice(None), slice(None), direction, slice(y, y + lines))
             flux = labeller.flux_of_rows(block[here])
-            mean, std_err = mean_and_error(flux / (dx * dy), rows.fold_counts)
+            mean, std_err = mean_and_error(flux / area[y : y + lines], rows.fold_counts)
             pfd[here] = np.moveaxis(mean, -1, 1)
             error[here] = np.moveaxis(std_err, -1, 1)
     sums = np.array([labeller.flux(s[:, number]) for s in rows.crossed_sum])
-    total, total_error = mean_and_error(sums / (dx * dy * nx * ny))
+    total, total_error = mean_and_error(sums / plane.area_m2)
     dims = ("group", "band", "direction", "y", "x")
+    open_area: dict[str, Any] = {}
+    if plane.open_m2 is not None:
+        long_name = "area of the cell that lies in the room"
+        open_area["open_m2"] = (dims[3:], plane.open_m2, {"units": "m2", "long_name": long_name})
     return xr.Dataset(
         {
             "pfd": (dims, pfd, {"units": DENSITY, "long_name": "photon flux density"}),
             "pfd_std_err": (dims, error, {"units": DENSITY}),
             "mean": (dims[:3], total.transpose(0, 2, 1), {"units": DENSITY}),
             "mean_std_err": (dims[:3], total_error.transpose(0, 2, 1), {"units": DENSITY}),
+            **open_area,
         },
         coords={
             "group": labeller.group_names,

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.matter.parts import CANOPY
 from canopysim.matter.planting import sites
 from canopysim.transport.arrays import (
     BY_CORRECTIONS,
@@ -20,7 +21,7 @@ from canopysim.transport.arrays import (
 from canopysim.world.sinks import CHOICE, LEAF, ROULETTE, STEM
 
 if TYPE_CHECKING:
-    from canopysim.matter.parts import CANOPY, Part
+    from canopysim.matter.parts import Part
     from canopysim.matter.turbid.volume import Volume
     from canopysim.scene.schema import Scene
     from canopysim.world.layers import LayerTable

@@ -20,7 +20,8 @@ from canopysim.transport.arrays import HISTORY_VERSION, LEAK, SURFACE, WITH_FILM
 from canopysim.transport.build import build_tree
 from canopysim.world.canopy_box import canopy_plan
 from canopysim.world.clouds import cloud_arrays
-from canopysim.world.faces import face_places, wall_parts
+from canopysim.world.faces import face_places, room_parts, wall_parts, wall_places
+from canopysim.world.in_room import refuse_outside_room
 from canopysim.world.layers import LayerTable, layer_table
 from canopysim.world.meshes import by_slot, check_parts, has_area, soup
 from canopysim.world.optics import OpticsTable
@@ -35,7 +36,6 @@ from canopysim.world.probes import ProbeTable, probe_arrays, probe_tables
 from canopysim.world.replicates import mean_world, replicate_scenes, replicates_of
 from canopysim.world.sinks import (
     BODY,
-    FACE,
     FRUIT,
     LEAF,
     NET,
@@ -186,6 +186,8 @@ def _compile_one(
     canopy_top = layers.top if layers is not None else 0.0
     placed, bodies = place_lights(scene, canopy_top)
     strips = placed + daylight_strips(scene)
+    probes = probe_tables(scene, canopy_top, spectra_of(strips))
+    refuse_outside_room(scene, plants, bodies, placed, probes)
     planes = plane_tables(scene, canopy_top)
     refuse_high_planes(scene, planes)
     planes += level_tables(scene, layers, sum(2 * p.cells[0] * p.cells[1] for p in planes))
@@ -214,14 +216,12 @@ def _compile_one(
         )
         for v in volumes
     ]  # fmt: skip
-    walls = wall_parts(scene, wall_triangles) if wall_triangles else []
+    walls = room_parts(scene)
+    if wall_triangles and walls:
+        raise CanopysimError("a drawn room has its own triangles; leave wall_triangles out")
+    walls = walls or (wall_parts(scene, wall_triangles) if wall_triangles else [])
     if walls:
-        for part in walls:
-            part_place.append(
-                places.add(
-                    part.name, optics.surface(part.surface), FACE, face=part.name, solid=True
-                )
-            )
+        part_place += wall_places(scene, walls, places, optics)
         leak = places.add("beyond the walls", 0, UNTRACED, kind=LEAK)
         face_place, first = [leak] * 6, [0] * 7
         rects: list[list[float]] = []
@@ -296,7 +296,7 @@ def _compile_one(
         planes=tuple(planes),
         parts=tuple(plants + bodies + walls),
         volumes=tuple(volumes),
-        probes=probe_tables(scene, canopy_top, spectra_of(strips)),
+        probes=probes,
         strips=tuple(strips),
         strip_spectrum=tuple(int(k) for k in table.spectrum),
         splits=split_plan(
