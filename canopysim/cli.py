@@ -1,16 +1,24 @@
-"""The command line: run, resume, check, beam, plant, follow, schema."""
+"""The command line: run, resume, check, simplify, beam, plant, follow, schema."""
 
 from __future__ import annotations
 
 import os
 import signal
 import sys
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TypeVar
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
+from canopysim.commands.options import (
+    MaxPackets,
+    MaxTime,
+    Replicates,
+    Targets,
+    Threads,
+)
+from canopysim.commands.options import read_limits as _limits
+from canopysim.commands.options import read_option as _option
 from canopysim.errors import CanopysimError
 
 if TYPE_CHECKING:
@@ -35,8 +43,6 @@ AllowOutside = Annotated[
 ]
 USER_ERROR, INTERRUPTED = 2, 130
 SVG, XLINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
-MOST_THREADS = 1024
-Value = TypeVar("Value")
 
 
 def _version(asked: bool) -> None:
@@ -56,26 +62,6 @@ def _options(
     """Take the options that stand before a command."""
 
 
-Threads = Annotated[
-    str | None, typer.Option(help="Threads; all cores if left out.", metavar="NUMBER")
-]
-MaxPackets = Annotated[
-    str | None,
-    typer.Option(help="Stop after so many packets in all: 2e8, '20 million'."),
-]
-MaxTime = Annotated[
-    str | None, typer.Option(help="Stop after this time, from now on: '60 s', '5 min', '2 h'.")
-]
-Targets = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--target",
-        help="Relative standard error at which to stop: '1 %' for every layer, or "
-        "'planes: 0.5 %' for every plane's mean; may be given for both.",
-    ),
-]
-
-
 @app.command()
 def run(
     scene: SceneFile,
@@ -93,6 +79,7 @@ def run(
     max_packets: MaxPackets = None,
     max_time: MaxTime = None,
     target: Targets = None,
+    replicates: Replicates = None,
     replace: Annotated[
         bool, typer.Option("--replace", help="Write over the results in the folder of --out.")
     ] = False,
@@ -106,10 +93,13 @@ def run(
     from canopysim.tracing import run as run_scene
     from canopysim.world.cautions import cautions
     from canopysim.world.compile import compile_world
+    from canopysim.world.replicates import MOST_REPLICATES, with_replicates
 
     result, folder = None, None
     try:
         loaded = load_scene(scene, allow_outside=allow_outside)
+        number = _option("--replicates", replicates, lambda t: parse_count(t, 1, MOST_REPLICATES))
+        loaded = with_replicates(loaded, number)
         limits = _limits(loaded, target, max_packets, max_time, threads)
         limits["seed"] = _option("--seed", seed, parse_count)
         with result_folder(out, scene, replace) as folder:
@@ -177,6 +167,82 @@ def check(scene: SceneFile, allow_outside: AllowOutside = False) -> None:
     world = compile_world(loaded)
     refuse_large(world, available_threads())
     Console().print(read_back(loaded, world))
+
+
+@app.command()
+def simplify(
+    scene: SceneFile,
+    how: Annotated[
+        str, typer.Option("--as", help="What the leaves become: slab or crowns.", metavar="SHAPE")
+    ] = "slab",
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            help="Folder for the results; results/SCENE-as-SHAPE, or the next free name, if left "
+            "out.",
+            show_default=False,
+        ),
+    ] = None,
+    seed: Annotated[
+        str | None, typer.Option(help="Seed of the photons, a whole number.", metavar="NUMBER")
+    ] = None,
+    threads: Threads = None,
+    max_packets: MaxPackets = None,
+    max_time: MaxTime = None,
+    target: Targets = None,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Write over the results in the folder of --out.")
+    ] = False,
+    allow_outside: AllowOutside = False,
+) -> None:
+    """Trace a scene twice, its leaves as drawn and as a turbid canopy, and tell what that costs.
+
+    A turbid canopy knows how many leaves are at each height and how they are inclined, and nothing
+    of their size and place. Limits hold for each of the two traces.
+    """
+    from canopysim.output import result_folder
+    from canopysim.report.fitted_table import FittedTable
+    from canopysim.report.progress import RunDisplay
+    from canopysim.report.simplify import simplify_sentence, simplify_table, write_simplify_csv
+    from canopysim.scene.fields import parse_count
+    from canopysim.scene.load import load_scene
+    from canopysim.studies.simplify import simplify_scenes
+    from canopysim.tracing import run as run_scene
+    from canopysim.world.compile import compile_world
+
+    if how not in ("slab", "crowns"):
+        raise CanopysimError(f"--as: {how!r} is not known; allowed: slab, crowns")
+    results: list[Result] = []
+    try:
+        loaded = load_scene(scene, allow_outside=allow_outside)
+        limits = _limits(loaded, target, max_packets, max_time, threads)
+        limits["seed"] = _option("--seed", seed, parse_count)
+        both = simplify_scenes(loaded, "slab" if how == "slab" else "crowns",
+                               allow_outside=allow_outside)  # fmt: skip
+        with result_folder(out, scene.with_name(f"{scene.stem}-as-{how}.yaml"), replace) as folder:
+            console = _steady_console()
+            _say_what_compiles(console, loaded)
+            for each, name in zip(both, ("as-drawn", f"as-{how}"), strict=True):
+                console.print(f"Leaves {name.replace('-', ' ')}:", markup=False)
+                world = compile_world(each)
+                with RunDisplay(console) as display:
+                    result = run_scene(each, world=world, progress=display, **limits)
+                if result.partial:
+                    raise KeyboardInterrupt
+                (folder / name).mkdir(exist_ok=True)
+                _write(each, world, result, folder / name)
+                results.append(result)
+            drawn, turbid = results
+            write_simplify_csv(drawn, turbid, folder / "simplify.csv")
+            console.print(FittedTable(simplify_table(drawn, turbid, how)))
+            console.print(simplify_sentence(drawn, turbid), markup=False, highlight=False)
+            console.print(f"Figures in {folder / 'simplify.csv'}; pages of the two traces:",
+                          markup=False, highlight=False)  # fmt: skip
+            for name in ("as-drawn", f"as-{how}"):
+                console.print(f"  {folder / name / 'report.html'}", style="bold")
+    except KeyboardInterrupt:
+        typer.echo("Interrupted: a comparison needs both traces whole.", err=True)
+        raise typer.Exit(INTERRUPTED) from None
 
 
 @app.command()
@@ -329,55 +395,6 @@ def schema() -> None:
     typer.echo(json.dumps(schema_json(), indent=2, ensure_ascii=False))
 
 
-def _option(name: str, text: str | None, parse: Callable[[str], Value]) -> Value | None:
-    """Read the text of an option; what is wrong with it is told under the option's name."""
-    if text is None:
-        return None
-    try:
-        return parse(text)
-    except ValueError as problem:
-        raise CanopysimError(f"{name}: {problem}") from None
-
-
-def _some_time(text: str) -> float:
-    from canopysim.units import parse_time, shown
-
-    if parse_time(text) == 0:
-        raise ValueError(f"{shown(text)} is too short; allowed is more than 0 s")
-    return parse_time(text)
-
-
-def _some_share(text: str) -> float:
-    from canopysim.units import parse_share, shown
-
-    if parse_share(text) == 0:
-        raise ValueError(f"{shown(text)} is never reached; allowed is more than 0 %")
-    return parse_share(text)
-
-
-def _targets(texts: list[str] | None, scene: Scene) -> dict[str, float] | None:
-    """Read --target: a share alone is meant for the layers, or for planes without a canopy."""
-    from canopysim.units import shown
-
-    if not texts:
-        return None
-    there = {"layers": scene.canopy is not None, "planes": bool(scene.planes)}
-    targets: dict[str, float] = {}
-    for text in texts:
-        before, colon, after = text.partition(":")
-        name = before.strip() if colon else "layers" if there["layers"] else "planes"
-        if name not in there:
-            raise CanopysimError(
-                f"--target: {shown(name)} is not known; allowed are layers and planes"
-            )
-        if not there[name]:
-            raise CanopysimError(f"--target: {shown(text)}: the scene has no {name}")
-        share = _option("--target", after if colon else text, _some_share)
-        assert share is not None
-        targets[name] = share
-    return targets
-
-
 def _steady_console() -> Console:
     """Make a console that goes on in silence where its reader leaves, as `head` does."""
     from rich.console import Console
@@ -420,6 +437,13 @@ def _finish(console: Console, scene: Scene, world: World, result: Result, folder
     console.print(f"({renderer_note(used)})", style="dim", markup=False)
 
 
+def _write(scene: Scene, world: World, result: Result, folder: Path) -> None:
+    """Write all files of a run and say nothing."""
+    from canopysim.output import write_files
+
+    write_files(scene, world, result, folder)
+
+
 def _interrupted(result: Result | None, folder: Path | None) -> NoReturn:
     """Say what an interruption left, and end."""
     where = "before a result was at hand: nothing was written"
@@ -427,24 +451,6 @@ def _interrupted(result: Result | None, folder: Path | None) -> NoReturn:
         where = f"while the files were being written: {folder} may lack some"
     typer.echo(f"Interrupted {where}.", err=True)
     raise typer.Exit(INTERRUPTED) from None
-
-
-def _limits(
-    scene: Scene,
-    target: list[str] | None,
-    max_packets: str | None,
-    max_time: str | None,
-    threads: str | None,
-) -> dict[str, Any]:
-    """Read the options that a run and its resumption share."""
-    from canopysim.scene.fields import parse_count, parse_packets
-
-    return {
-        "target": _targets(target, scene),
-        "max_packets": _option("--max-packets", max_packets, parse_packets),
-        "max_time": _option("--max-time", max_time, _some_time),
-        "threads": _option("--threads", threads, lambda t: parse_count(t, 1, MOST_THREADS)),
-    }
 
 
 def main() -> None:

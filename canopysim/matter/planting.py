@@ -46,7 +46,7 @@ class Site:
 
 def ground_area(canopy: Canopy, enclosure: Enclosure) -> float:
     """Area that a canopy stands on, m2: the planted area, or else the whole floor."""
-    return enclosure.width * enclosure.depth if canopy.planted is None else canopy.planted.size_m2
+    return enclosure.floor_area if canopy.planted is None else canopy.planted.size_m2
 
 
 def sites(scene: Scene) -> list[Site]:

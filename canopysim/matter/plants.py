@@ -25,6 +25,7 @@ from canopysim.matter.placing import stalk_mesh
 from canopysim.matter.planting import sites
 from canopysim.matter.stalks import Faces, join, repeat_faces
 from canopysim.matter.stand import place_pots, stretch_nets
+from canopysim.matter.turbid.placing import scene_volumes
 from canopysim.matter.user_mesh import place_meshes, without_meshes
 from canopysim.matter.wrap import wrap_part
 from canopysim.units import format_length
@@ -67,7 +68,7 @@ def grow_canopy(scene: Scene) -> list[Part]:
         grow_inside(site, scene.plants[site.kind], canopy.seed, room) for site in sites(scene)
     ]
     drawn = place_meshes(scene)
-    canopy = without_meshes(scene, drawn)
+    canopy = without_meshes(scene, drawn, sum(v.leaf_area for v in scene_volumes(scene)))
     factors = enlargements(canopy, scene.enclosure, plants)
     aim = "leaf area" if canopy.leaf_area_index is None else "leaf area index"
 

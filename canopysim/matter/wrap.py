@@ -86,7 +86,7 @@ def _cut(corners: Floats, axis: int, at: float) -> Floats:
         low, high = np.where(swap, b, a), np.where(swap, a, b)
         span = high[:, axis] - low[:, axis]
         share = (at - low[:, axis]) / np.where(span > 0.0, span, 1.0)
-        point = low + np.clip(share, 0.0, 1.0)[:, None] * (high - low)
+        point: Floats = low + np.clip(share, 0.0, 1.0)[:, None] * (high - low)
         point[:, axis] = at
         return np.asarray(point, np.float64)
 

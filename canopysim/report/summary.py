@@ -5,14 +5,15 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from canopysim.analysis.canopy_box import has_plants, has_sides
 from canopysim.analysis.far_red import red_to_far_red
-from canopysim.analysis.layers import lower_half_share
 from canopysim.analysis.told_apart import splits_of
 from canopysim.report.accuracy import batch_note, figure_of_merit, has_errors, reached_errors
 from canopysim.report.electricity import summary_lines
 from canopysim.report.ends import ends_table, walls_text
 from canopysim.report.fitted_table import FittedTable
 from canopysim.report.probes import probe_tables
+from canopysim.report.reach import lower_half_sentences, reach_sentences, reaches
 from canopysim.report.rows import (
     RATIO_BANDS,
     far_red_table,
@@ -29,7 +30,6 @@ from canopysim.report.words import (
     colour_ratio,
     count,
     duration,
-    percent,
     stop_label,
 )
 
@@ -79,6 +79,7 @@ def summary_text(result: Result, folder: Path | None = None) -> RenderableType:
     counted = [*splits_of(result)] + ["leaf triangles"] * bool(
         result.meta.get("told_apart", {}).get("facets")
     )
+    counted += ["the canopy's sides"] * has_sides(result) + ["single plants"] * has_plants(result)
     if counted:
         pieces.append(Text(f"Also counted, see the report: {', '.join(counted)}."))
     if folder is not None:
@@ -104,11 +105,8 @@ def _answers(result: Result) -> list[str]:
         lines.append(
             f"What the lowest leaves get: {value} {FLUX_DENSITY} absorbed per leaf area, {par}"
         )
-        half = lower_half_share(result)
-        lines.append(
-            f"The lower half of the leaf area absorbs {percent(half.value, half.std_err)} of what "
-            f"all leaves absorb, {par}"
-        )
+        lines += lower_half_sentences(result)
+        lines += reach_sentences(result, reaches(result, brief=True))
     name = top_plane(result)
     if name is not None:
         ratio = red_to_far_red(result, name)

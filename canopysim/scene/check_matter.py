@@ -13,6 +13,7 @@ from canopysim.scene.check_space import (
     check_point,
 )
 from canopysim.scene.check_stand import check_stand, check_surface
+from canopysim.scene.check_volume import check_volumes
 from canopysim.scene.document import EntryPath
 from canopysim.scene.draft import Draft, Problem
 from canopysim.scene.schema_matter import LeafOptics, Planting
@@ -136,6 +137,7 @@ def _check_canopy(draft: Draft) -> Iterator[Problem]:
         yield from check_area(draft, ("canopy", "planted"), area.corner, area.opposite)
     yield from check_leaf_area(canopy)
     yield from check_meshes(draft)
+    yield from check_volumes(draft)
     n_triangle = 0
     for index, planting in enumerate(canopy.plantings):
         path: EntryPath = ("canopy", "plantings", index)

@@ -41,23 +41,24 @@ from canopysim.scene.fields import (
     whole,
 )
 from canopysim.scene.light_spectrum import TableSpectrum
+from canopysim.scene.schema_channel import Channel
+from canopysim.scene.schema_daylight import Daylight, SunBeam
 from canopysim.scene.schema_electricity import Electricity, Period
 from canopysim.scene.schema_enclosure import Enclosure, Face, FaceName, Patch, Surface
 from canopysim.scene.schema_light import (
     BeamWidths,
     Body,
-    Daylight,
     Fixture,
     FixtureFile,
     Lens,
     Light,
     Row,
     Strip,
-    SunBeam,
 )
 from canopysim.scene.schema_matter import Area, Canopy, LeafOptics, LeafSide, Plant, Planting
 from canopysim.scene.schema_meter import Meter, Probe
 from canopysim.scene.schema_splits import AlsoCount, LaunchCells
+from canopysim.scene.schema_volume import FilledVolume
 from canopysim.scene.spectral import BandShares, BandValues
 from canopysim.scene.surface_library import library_surfaces_of
 from canopysim.units import shown
@@ -238,6 +239,10 @@ class Scene(Frozen):
             raise ValueError("was not read; load the scene from its file")
         return self._document.meshes[file]
 
+    def all_mesh_bytes(self) -> list[bytes]:
+        """Return the bytes of all mesh files of the scene."""
+        return list(self._document.meshes.values()) if self._document is not None else []
+
     def states(self, *path: str | int) -> bool:
         """Tell whether the file states an entry; all is taken as stated of a scene without one.
 
@@ -297,11 +302,13 @@ __all__ = [
     "BeamWidths",
     "Body",
     "Canopy",
+    "Channel",
     "Daylight",
     "Electricity",
     "Enclosure",
     "Face",
     "FaceName",
+    "FilledVolume",
     "Fixture",
     "LaunchCells",
     "LeafOptics",

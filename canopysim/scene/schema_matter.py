@@ -1,14 +1,13 @@
 """What grows: leaf optics, and how plants are planted into a canopy."""
 
 import difflib
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, Field, PlainValidator, WithJsonSchema, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from canopysim.library.crops import CROP_NAMES
 from canopysim.library.leaves import LEAF_NAMES
 from canopysim.scene.fields import (
-    LENGTH_PATTERN,
     Frozen,
     LeafAreaIndex,
     LengthFromZero,
@@ -21,20 +20,20 @@ from canopysim.scene.fields import (
     counted,
     default,
     measured,
-    parse_count,
-    refuse,
     whole,
 )
+from canopysim.scene.schema_cuticle import Cuticle
+from canopysim.scene.schema_layers import Layers
 from canopysim.scene.schema_mesh import MeshPlanting
 from canopysim.scene.schema_plant import Plant
 from canopysim.scene.schema_stand import Net, Pot
+from canopysim.scene.schema_volume import FilledVolume
 from canopysim.scene.spectral import SpectralShare
-from canopysim.units import parse_length, shown
+from canopysim.units import shown
 from canopysim.units_area import parse_area
 
 __all__ = ["Area", "Canopy", "LeafOptics", "LeafSide", "Plant", "Planting"]
 
-MOST_LAYERS = 200
 _read_area, _area = measured(
     parse_area, "0.35 m2", r"^\s*[0-9.]+\s*c?m(2|²)\s*$", least="0.01 cm2", most="1000 m2"
 )
@@ -76,6 +75,11 @@ class LeafOptics(Frozen):
         None, "Share let through of what meets the upper side (both, unless lower is written)."
     )
     lower: LeafSide | None = default(None, "The lower side, where it differs from the upper.")
+    cuticle: Cuticle | None = default(
+        None,
+        "A film that mirrors; reflectance and transmittance stay the leaf's totals under even "
+        "light. Without it a leaf is dull.",
+    )
 
 
 class Area(Frozen):
@@ -136,51 +140,26 @@ class Planting(Frozen):
         return data
 
 
-def _read_layers(value: object) -> int | tuple[float, ...]:
-    """Read a count of equal layers, or the heights of their boundaries from the floor upwards."""
-    if isinstance(value, dict):
-        raise ValueError("a mapping stands here; write a count such as '8' or a list of heights")
-    if not isinstance(value, list | tuple):
-        return parse_count(as_text(value, "'8'"), 1, MOST_LAYERS)
-    if not 2 <= len(value) <= MOST_LAYERS + 1:
-        raise ValueError(
-            f"{len(value)} heights are listed; write 2 to {MOST_LAYERS + 1} boundaries"
-        )
-    heights: list[float] = []
-    for index, entry in enumerate(value):
-        try:
-            height = parse_length(as_text(entry, "'45 cm'"))
-        except ValueError as error:
-            refuse(str(error), index)
-        if height < 0 or (heights and height <= heights[-1]):
-            refuse(f"{shown(entry)} does not ascend; list the boundaries from the floor up", index)
-        heights.append(height)
-    return tuple(heights)
+def _as_volume(value: object) -> str:
+    """Refuse other words."""
+    word = as_text(value, "'slab'").strip()
+    if word not in ("slab", "crowns"):
+        raise ValueError(f"{shown(word)} is not known here; allowed: slab, crowns")
+    return word
 
 
 class Canopy(Frozen):
     """All plants, and the layers in which their light is counted."""
 
     seed: Seed = default("1", "Number from which the plants' random spread grows.")
-    layers: Annotated[
-        int | tuple[float, ...],
-        PlainValidator(_read_layers, json_schema_input_type=Any),
-        WithJsonSchema(
-            {
-                "anyOf": [
-                    {"type": "integer", "minimum": 1, "maximum": MOST_LAYERS},
-                    {
-                        "type": "array",
-                        "items": {"type": "string", "pattern": LENGTH_PATTERN},
-                        "minItems": 2,
-                        "maxItems": MOST_LAYERS + 1,
-                    },
-                ]
-            }
-        ),
-    ] = Field(
-        description="Number of equally high layers, or heights of the boundaries from the floor "
-        "up; layer 1 is the top."
+    replicates: Annotated[int, counted(1, 64), whole(1, 64)] = default(
+        "1",
+        "Canopies that are grown, from this seed and the next ones, and traced in turn; the result "
+        "is their mean, with an error for the light and one for the plants.",
+    )
+    layers: Layers = Field(
+        description="Number of equally high layers, '{equal_leaf_area: 8}' for layers that hold "
+        "equal leaf area, or heights of the boundaries from the floor up; layer 1 is the top."
     )
     planted: Area | None = default(
         None, "Ground area to which the leaf area index refers; the whole floor if left out."
@@ -201,7 +180,7 @@ class Canopy(Frozen):
         "false", "Count the light that passes every boundary between layers, downwards and upwards."
     )
     plantings: Annotated[tuple[Planting, ...], Field(max_length=100)] = default(
-        (), "What is planted where; or write 'meshes', or both."
+        (), "What is planted where; or write 'meshes' or 'volumes', or several of them."
     )
     nets: Annotated[tuple[Net, ...], Field(max_length=20)] = default(
         (), "Level nets that hold the stems upright."
@@ -211,4 +190,13 @@ class Canopy(Frozen):
     )
     meshes: Annotated[tuple[MeshPlanting, ...], Field(max_length=100)] = default(
         (), "Plants that are drawn in mesh files, and where they stand."
+    )
+    volumes: Annotated[tuple[FilledVolume, ...], Field(max_length=100)] = default(
+        (), "Volumes filled with leaves of which only density and angles are known."
+    )
+    as_volume: Annotated[Literal["slab", "crowns"], BeforeValidator(_as_volume)] | None = default(
+        None,
+        "Trace the leaves of all plants as if they were small and loose: in a 'slab' over the "
+        "planted area, or in 'crowns', an ellipsoid for each plant; as many, as high up and "
+        "inclined as they are.",
     )

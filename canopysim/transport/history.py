@@ -1,7 +1,5 @@
 """One photon packet from launch to its end. Everything else in the program is a loop around it."""
 
-import math
-
 import numpy as np
 
 from canopysim.transport.arrays import (
@@ -9,28 +7,33 @@ from canopysim.transport.arrays import (
     INSIDE_A_SOLID,
     LEAK,
     LEFT_THE_WORLD,
-    N_LOST,
     OPEN,
     REPEAT,
     SPECULAR,
     TOO_MANY_MEETINGS,
     TRANSMIT,
     UNTRACED_SINK,
+    WITH_FILM,
 )
+from canopysim.transport.cloud import meet_cloud
+from canopysim.transport.cuticle import leave_cuticle, meet_cuticle
 from canopysim.transport.launch import launch
 from canopysim.transport.mirror import flat_direction, rough_direction
-from canopysim.transport.probe import pass_probes
-from canopysim.transport.random import draw
+from canopysim.transport.planes import cross_planes
+from canopysim.transport.probe import (
+    FROM_MEETING,
+    PASSING,
+    how_it_leaves,
+    look_for_probe,
+    pass_probes,
+)
+from canopysim.transport.random import ON_FLIGHTS, draw
+from canopysim.transport.rare import OFFSET, leave_own_body, lose, plays_on, pulled_in
 from canopysim.transport.real import (
-    BIG,
-    FOUR,
-    HALF,
     ONE,
-    TINY,
     ZERO,
     F,
     cosine_direction,
-    inverse,
 )
 from canopysim.transport.scatter import (
     choose_way,
@@ -39,41 +42,21 @@ from canopysim.transport.scatter import (
     play_roulette,
     stop_between_facets,
 )
+from canopysim.transport.sides import pass_sides
 from canopysim.transport.splits import (
-    split_crossed,
     split_ended,
     split_launch,
     split_meeting,
     split_way,
 )
-from canopysim.transport.target import fma, jit, jit_apart, note, root
-from canopysim.transport.triangle import centroid, level_height, unit_normal
+from canopysim.transport.target import fma, jit, note
+from canopysim.transport.triangle import level_height, unit_normal
 from canopysim.transport.walk import nearest_triangle
+from canopysim.transport.wall import wall_distance
 
 EVENT_LIMIT = 2**20
 # Rounds of an endless room without meeting anything.
 ROUND_LIMIT = 2**20
-# A new ray starts so many times its coordinates (or the last flight, if longer) off the triangle
-# that it leaves: 16 units in the last place, 2 micrometres at 2 m.
-OFFSET = F(2.0**-20)
-
-
-@jit
-def _wall_distance(box, ox, oy, oz, dx, dy, dz):
-    """Distance to the enclosing box from inside, and the face met (lower axis first)."""
-    tx = ((box[3] if dx > ZERO else box[0]) - ox) * inverse(dx)
-    ty = ((box[4] if dy > ZERO else box[1]) - oy) * inverse(dy)
-    tz = ((box[5] if dz > ZERO else box[2]) - oz) * inverse(dz)
-    # What the sine of a round angle leaves (1e-16, of either sign) must not steer a ray.
-    tx = tx if abs(dx) >= TINY else BIG
-    ty = ty if abs(dy) >= TINY else BIG
-    tz = tz if abs(dz) >= TINY else BIG
-    t, face = tx, (1 if dx > ZERO else 0)
-    if ty < t:
-        t, face = ty, (3 if dy > ZERO else 2)
-    if tz < t:
-        t, face = tz, (5 if dz > ZERO else 4)
-    return max(t, ZERO), face
 
 
 @jit
@@ -99,104 +82,6 @@ def _layer_of(world, z):
     while layer < last and not z > world.layer_floor[layer]:
         layer += 1
     return layer
-
-
-@jit
-def _cross_planes(world, books, splits, channel, ox, oy, oz, dx, dy, dz, t, from_z, to_z, w):
-    """Count a flight segment on every horizontal plane that it crosses (half-open in height)."""
-    for plane in range(world.plane.shape[0]):
-        height = world.plane[plane, 0]
-        if (from_z > height) == (to_z > height):
-            continue
-        s = min(max((height - oz) * inverse(dz), ZERO), t)
-        x, y = fma(s, dx, ox), fma(s, dy, oy)
-        low_x, low_y = world.plane[plane, 1], world.plane[plane, 2]
-        if not (low_x <= x < world.plane[plane, 3] and low_y <= y < world.plane[plane, 4]):
-            continue
-        nx, ny = world.plane_cells[plane, 0], world.plane_cells[plane, 1]
-        ix = min(np.int64(math.floor((x - low_x) * world.plane[plane, 5])), nx - 1)
-        iy = min(np.int64(math.floor((y - low_y) * world.plane[plane, 6])), ny - 1)
-        upward = np.int64(1) if to_z > from_z else np.int64(0)
-        cell = world.plane_cells[plane, 2] + (upward * ny + iy) * nx + ix
-        for band in range(w.shape[0]):
-            books.crossed[channel, cell, band] += w[band]
-        if splits is not None:
-            split_crossed(splits, channel, plane, upward, cell, w)
-
-
-@jit_apart
-def _leave_own_body(world, books, splits, strip, channel, ox, oy, oz, dx, dy, dz, w, stack, lanes):
-    """Fly out of the fixture's own body: its shading is in a lens that was measured with it.
-
-    Returns
-    -------
-    ox, oy, oz : float32
-        Where the photon comes out, m; where it started if the body is not in its way.
-    left_triangle : int
-        What it comes out of, or -1.
-    """
-    left_triangle = np.int64(-1)
-    while True:
-        t, _ = _wall_distance(world.box, ox, oy, oz, dx, dy, dz)
-        triangle, t = nearest_triangle(
-            world, ox, oy, oz, dx, dy, dz, t, left_triangle, stack, lanes
-        )
-        if triangle < 0 or world.triangle_place[triangle] != world.strip_ignores[strip]:
-            return ox, oy, oz, left_triangle
-        x, y, z = fma(t, dx, ox), fma(t, dy, oy), fma(t, dz, oz)
-        _cross_planes(world, books, splits, channel, ox, oy, oz, dx, dy, dz, t, oz, z, w)
-        ox, oy, oz, left_triangle = x, y, z, triangle
-
-
-@jit_apart
-def _pulled_in(triangles, box, triangle, x, y, z, nx, ny, nz):
-    """Move a meeting point off the edges of what was met, and off its plane, by a few roundings.
-
-    At an edge the rounded point can lie in the plane of the neighbour, which a ray from there does
-    not meet.
-    """
-    if triangle >= 0:
-        cx, cy, cz = centroid(triangles, triangle)
-    else:
-        cx = HALF * (box[0] + box[3])
-        cy = HALF * (box[1] + box[4])
-        cz = HALF * (box[2] + box[5])
-    dx, dy, dz = cx - x, cy - y, cz - z
-    far = root(fma(dx, dx, fma(dy, dy, dz * dz)))
-    shift = OFFSET * max(max(abs(x), abs(y)), max(abs(z), far))
-    pull = min(ONE, FOUR * shift / max(far, TINY))
-    return (
-        fma(pull, dx, fma(shift, nx, x)),
-        fma(pull, dy, fma(shift, ny, y)),
-        fma(pull, dz, fma(shift, nz, z)),
-    )
-
-
-@jit_apart
-def _lose(absorbed, met, counters, lost, channel, w, strip, photon, event, place, why):
-    """Book a photon that cannot be followed, with its address: a program error, never hidden."""
-    sink = absorbed.shape[1] - UNTRACED_SINK
-    for band in range(w.shape[0]):
-        absorbed[channel, sink, band] += w[band]
-    met[channel, sink] += 1
-    n = counters[2]
-    if n < N_LOST:
-        lost[n, 0], lost[n, 1], lost[n, 2] = strip, photon, event
-        lost[n, 3], lost[n, 4] = place, why
-    counters[2] = n + 1
-
-
-@jit_apart
-def _plays_on(books, splits, channel, w, key0, key1, strip, batch, photon, event):
-    """Play roulette once more with what a rough mirror lets out.
-
-    What grazes out keeps next to nothing, and might fly through an endless room for ever.
-    """
-    left = ZERO
-    for band in range(w.shape[0]):
-        left += F(w[band])
-    u, _, _, _ = draw(key0, key1, strip, batch, photon, event, 1)
-    return play_roulette(books, splits, channel, left, w, u)
 
 
 @jit
@@ -232,8 +117,16 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
     if splits is not None:
         split_launch(world, splits, strip, ox, oy, oz, dx, dy, dz)
     left_triangle = np.int64(-1)
+    if splits is not None:
+        origin = how_it_leaves(world.strip_lens[strip])
+        vx, vy, vz = ox, oy, oz
+        if origin != PASSING:
+            look_for_probe(
+                world, splits, origin, strip, key0, key1, batch, photon, 0, ox, oy, oz,
+                ZERO, ZERO, ZERO, left_triangle, w, stack, lanes,
+            )  # fmt: skip
     if world.strip_ignores[strip] >= 0:
-        ox, oy, oz, left_triangle = _leave_own_body(
+        ox, oy, oz, left_triangle = leave_own_body(
             world, books, splits, strip, channel, ox, oy, oz, dx, dy, dz, w, stack, lanes
         )
     # The height of the last meeting, not of the shifted origin, decides which planes are crossed.
@@ -242,19 +135,34 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
     x, y, z = ox, oy, oz
     out_x, out_y, out_z = ZERO, ZERO, ZERO
     attempt, rounds, why = 0, 0, 0
+    n_cloud, n_drawn = world.cloud_kind.shape[0], np.int64(0)
     while True:
         event += 1
         # Fly to the nearest thing.
-        t, face = _wall_distance(world.box, ox, oy, oz, dx, dy, dz)
+        t, face = wall_distance(world.box, ox, oy, oz, dx, dy, dz)
         triangle, t = nearest_triangle(
             world, ox, oy, oz, dx, dy, dz, t, left_triangle, stack, lanes
         )
+        cloud = np.int64(-1)
+        # A flight that is flown again has passed the leaves already.
+        if n_cloud > 0 and attempt == 0:
+            t, cloud, n_drawn, nx, ny, nz = meet_cloud(
+                world, key0, key1, strip + ON_FLIGHTS, batch, photon, n_drawn,
+                ox, oy, oz, dx, dy, dz, t,
+            )  # fmt: skip
         left_x, left_y, left_z = x, y, z
         x = min(max(fma(t, dx, ox), world.box[0]), world.box[3])
         y = min(max(fma(t, dy, oy), world.box[1]), world.box[4])
         z = min(max(fma(t, dz, oz), world.box[2]), world.box[5])
         # What is it, which side, which normal towards the ray?
-        if triangle >= 0:
+        if cloud >= 0:
+            triangle = np.int64(-1)
+            place = np.int64(world.cloud_place[cloud])
+            side = 0
+            if fma(nx, dx, fma(ny, dy, nz * dz)) > ZERO:
+                side = 1
+                nx, ny, nz = -nx, -ny, -nz
+        elif triangle >= 0:
             place = np.int64(world.triangle_place[triangle])
             # A level triangle is met at its own height, or planes and layers in it would not agree.
             z = level_height(world.triangles, triangle, z)
@@ -288,19 +196,17 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
             x, y, z = left_x, left_y, left_z
             ox, oy, oz = x, y, z
             if attempt == 2:
-                ox, oy, oz = _pulled_in(
+                ox, oy, oz = pulled_in(
                     world.triangles, world.box, left_triangle, x, y, z, out_x, out_y, out_z
                 )
             event -= 1
             continue
         attempt = 0
-        _cross_planes(world, books, splits, channel, ox, oy, oz, dx, dy, dz, t, from_z, z, w)
+        cross_planes(world, books, splits, channel, ox, oy, oz, dx, dy, dz, t, from_z, z, w)
         from_z = z
         if splits is not None:
-            pass_probes(
-                splits.probe, splits.probe_response, splits.probed, channel, ox, oy, oz,
-                dx, dy, dz, t, w,
-            )  # fmt: skip
+            pass_sides(splits.canopy, channel, x, y, z, w)
+            pass_probes(splits, channel, origin, vx, vy, vz, ox, oy, oz, dx, dy, dz, t, w)
         if kind == REPEAT:
             # What leaves on one side enters on the other and flies on; no random number is drawn.
             rounds += 1
@@ -313,6 +219,8 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
                 y = world.box[4] if face == 2 else world.box[1]
             ox, oy, oz = x, y, z
             left_triangle = np.int64(-1)
+            if splits is not None:
+                origin = PASSING
             event -= 1
             continue
         rounds = 0
@@ -336,7 +244,15 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
         facet = np.int64(-1)
         if splits is not None and triangle >= 0:
             facet = np.int64(world.triangle_id[triangle])
-        left = deposit(world, books, splits, channel, sink, surface, side, facet, w)
+        mirrored, rx, ry, rz = False, dx, dy, dz
+        if kind == WITH_FILM:
+            mirrored, rx, ry, rz = meet_cuticle(
+                world, books, splits, channel, surface, side, w, nx, ny, nz, dx, dy, dz,
+                key0, key1, strip, batch, photon, event,
+            )  # fmt: skip
+        left = ONE
+        if not mirrored:
+            left = deposit(world, books, splits, channel, sink, surface, side, facet, w)
         if splits is not None:
             split_meeting(splits, place)
         if left == ZERO:
@@ -344,17 +260,22 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
         if event >= EVENT_LIMIT:
             why = TOO_MANY_MEETINGS
             break
-        u_way, u_polar, u_turn, u_life = draw(key0, key1, strip, batch, photon, event, 0)
-        if not play_roulette(books, splits, channel, left, w, u_life):
-            break
-        left = ZERO
-        for band in range(w.shape[0]):
-            left += F(w[band])
-        way = choose_way(world, books, splits, channel, surface, side, left, w, u_way)
-        if splits is not None:
-            split_way(splits, surface, way)
+        way = np.int64(SPECULAR)
+        u_polar, u_turn = ZERO, ZERO
+        if not mirrored:
+            u_way, u_polar, u_turn, u_life = draw(key0, key1, strip, batch, photon, event, 0)
+            if not play_roulette(books, splits, channel, left, w, u_life):
+                break
+            left = ZERO
+            for band in range(w.shape[0]):
+                left += F(w[band])
+            way = np.int64(choose_way(world, books, splits, channel, surface, side, left, w, u_way))
+            if splits is not None:
+                split_way(splits, surface, way)
         # Leave on the chosen side.
-        if way == SPECULAR:
+        if mirrored:
+            dx, dy, dz = rx, ry, rz
+        elif way == SPECULAR:
             if world.rough[surface] == ZERO:
                 dx, dy, dz = flat_direction(nx, ny, nz, dx, dy, dz)
             else:
@@ -363,14 +284,17 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
                 )
                 if not stop_between_facets(books, splits, channel, sink, kept, w):
                     break
-                if not _plays_on(
-                    books, splits, channel, w, key0, key1, strip, batch, photon, event
-                ):
+                if not plays_on(books, splits, channel, w, key0, key1, strip, batch, photon, event):
                     break
         else:
             if way == TRANSMIT:
                 nx, ny, nz = -nx, -ny, -nz
             dx, dy, dz = cosine_direction(nx, ny, nz, u_polar, u_turn)
+            if kind == WITH_FILM:
+                leave_cuticle(
+                    world, books, splits, channel, surface, side if way != TRANSMIT else 1 - side,
+                    w, nx, ny, nz, dx, dy, dz, key0, key1, strip, batch, photon, event,
+                )  # fmt: skip
         ox, oy, oz = x, y, z
         if triangle >= 0:
             # Start off the triangle by more than the rounding of the meeting point, so that its
@@ -379,10 +303,19 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
             ox, oy, oz = fma(shift, nx, x), fma(shift, ny, y), fma(shift, nz, z)
         out_x, out_y, out_z = nx, ny, nz
         left_triangle = triangle
+        if splits is not None:
+            # What a cuticle lets out is not spread by the cosine alone.
+            origin = PASSING if way == SPECULAR or kind == WITH_FILM else FROM_MEETING
+            vx, vy, vz = ox, oy, oz
+            if origin != PASSING:
+                look_for_probe(
+                    world, splits, origin, strip, key0, key1, batch, photon, event, ox, oy, oz,
+                    nx, ny, nz, left_triangle, w, stack, lanes,
+                )  # fmt: skip
     if why != 0:
         if splits is not None:
             split_ended(splits, channel, books.absorbed.shape[1] - UNTRACED_SINK, w)
-        _lose(
+        lose(
             books.absorbed, books.met, books.counters, books.lost, channel, w, strip, photon,
             event, place, why,
         )  # fmt: skip

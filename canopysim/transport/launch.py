@@ -1,14 +1,17 @@
 """Where a packet starts and in which direction: a strip and its lens."""
 
 from canopysim.transport.arrays import BEAM, LAMBERTIAN, TABLE
-from canopysim.transport.lens import table_direction
+from canopysim.transport.lens import table_density, table_direction
 from canopysim.transport.random import spread
 from canopysim.transport.real import (
     HALF,
     ONE,
+    TURN_PER_RAD,
     TWO,
     ZERO,
+    exp_of,
     log_of,
+    log_of_cosine,
     one_minus_exp,
     sine_cosine_of_turn,
 )
@@ -89,3 +92,45 @@ def launch(frame, lens, tables, numbers, strip, key0, key1, batch, photon):
     dz = fma(x, frame[strip, 5], fma(y, frame[strip, 8], z * frame[strip, 11]))
     k = ONE / root(fma(dx, dx, fma(dy, dy, dz * dz)))
     return ox, oy, oz, dx * k, dy * k, dz * k
+
+
+@jit
+def beam_density(m_along, m_across, x, y, z):
+    """Density per solid angle with which `beam_direction` draws a unit direction (z below 0)."""
+    sine_squared = fma(x, x, y * y)
+    m = HALF * (m_along + m_across)
+    if sine_squared > ZERO:
+        m = fma(m_along, x * x, m_across * (y * y)) / sine_squared
+    peak = root((m_along + ONE) * (m_across + ONE)) * TURN_PER_RAD
+    return peak * exp_of(m * log_of_cosine(sine_squared, -z))
+
+
+@jit
+def launch_density(frame, lens, tables, numbers, strip, dx, dy, dz):
+    """Density per solid angle with which `launch` draws a direction; 0 for a parallel beam.
+
+    Parameters
+    ----------
+    frame, lens, tables, numbers, strip
+        As in `launch`.
+    dx, dy, dz : float32
+        Unit direction in the world's frame.
+
+    Returns
+    -------
+    float32
+        1 / sr.
+    """
+    kind = lens[strip]
+    x = fma(dx, frame[strip, 3], fma(dy, frame[strip, 4], dz * frame[strip, 5]))
+    y = fma(dx, frame[strip, 6], fma(dy, frame[strip, 7], dz * frame[strip, 8]))
+    z = fma(dx, frame[strip, 9], fma(dy, frame[strip, 10], dz * frame[strip, 11]))
+    if kind == TABLE:
+        return table_density(numbers, tables[strip, 0], tables[strip, 1], tables[strip, 2], x, y, z)
+    if z >= ZERO:
+        return ZERO
+    if kind == BEAM:
+        return beam_density(frame[strip, 14], frame[strip, 15], x, y, z)
+    if kind == LAMBERTIAN:
+        return -z * TWO * TURN_PER_RAD
+    return ZERO

@@ -16,6 +16,7 @@ WEYL_0, WEYL_1 = U64(0x9E3779B9), U64(0xBB67AE85)
 LOW, SHIFT = U64(0xFFFFFFFF), U64(32)
 STEP = F(2.0**-23)
 BLOCKS_PER_EVENT = 8
+ON_FLIGHTS, ON_LOOKS = 2**30, 2**31
 # The launch numbers of a batch are an additive sequence in four dimensions, in 2^-32: multiples of
 # the powers of 1/x, x^5 = x + 1 (Roberts 2018, "The unreasonable effectiveness of quasirandom
 # sequences"), moved as a whole by a random shift of their own for every strip and batch (Cranley
@@ -52,6 +53,17 @@ def draw(key0, key1, strip, batch, photon, event, block):
     """Four uniforms in (0, 1) that belong to one block of one event of one photon."""
     place = U32(U64(event) * U64(BLOCKS_PER_EVENT) + U64(block))
     a, b, c, d = philox(U32(photon), U32(batch), place, U32(strip), key0, key1)
+    return unit(a), unit(b), unit(c), unit(d)
+
+
+@jit
+def draw_leaf(key0, key1, stream, batch, photon, number):
+    """Four uniforms in (0, 1) for a tentative meeting with leaves that fill a volume.
+
+    `stream` is the strip with one of the marks `ON_FLIGHTS` and `ON_LOOKS`, which no strip's own
+    number reaches: tentative meetings are counted by themselves and shift no event.
+    """
+    a, b, c, d = philox(U32(photon), U32(batch), U32(number), U32(stream), key0, key1)
     return unit(a), unit(b), unit(c), unit(d)
 
 

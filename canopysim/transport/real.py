@@ -22,6 +22,10 @@ S3, S5, S7, S9 = F(-1 / 6), F(1 / 120), F(-1 / 5040), F(1 / 362880)
 C2, C4, C6, C8 = F(-0.5), F(1 / 24), F(-1 / 720), F(1 / 40320)
 A3, A5, A7, A9 = F(1 / 3), F(1 / 5), F(1 / 7), F(1 / 9)
 E2, E3, E4, E5, E6, E7 = F(1 / 2), F(1 / 6), F(1 / 24), F(1 / 120), F(1 / 720), F(1 / 5040)
+B3, B5, B7, B9, B11, B13 = F(-1 / 3), F(1 / 5), F(-1 / 7), F(1 / 9), F(-1 / 11), F(1 / 13)
+EIGHTH_TURN = F(0.125)
+TAN_SIXTEENTH = F(math.sqrt(2) - 1)
+TURN_PER_RAD = F(1 / (2 * math.pi))
 EXP_SMALL = F(0.05)
 EXP_LEAST = F(-87.0)
 
@@ -76,6 +80,39 @@ def one_minus_exp(x):
     if x < EXP_SMALL:
         return x * fma(fma(fma(fma(F(1 / 120), x, -E4), x, E3), x, -E2), x, ONE)
     return ONE - exp_of(-x)
+
+
+@jit
+def log_of_cosine(sine_squared, cosine):
+    """Natural logarithm of a cosine above 0, from both, so that no digits are lost near 1."""
+    x = sine_squared
+    if x < EXP_SMALL:
+        tail = fma(fma(fma(fma(F(0.2), x, QUARTER), x, F(1 / 3)), x, HALF), x, ONE)
+        return -HALF * x * tail
+    return log_of(max(cosine, TINY))
+
+
+@jit
+def turn_of(x, y):
+    """Turn of the vector (x, y) from +x towards +y, in [0, 1]: the arc tangent over 2 pi.
+
+    Taylor's series of the arc tangent up to tan(pi / 8), and its sum rule beyond.
+    """
+    across_x, across_y = abs(x), abs(y)
+    low, high = min(across_x, across_y), max(across_x, across_y)
+    if high <= ZERO:
+        return ZERO
+    a, turn = low / high, ZERO
+    if a > TAN_SIXTEENTH:
+        a, turn = (a - ONE) / (a + ONE), EIGHTH_TURN
+    z = a * a
+    tail = fma(fma(fma(fma(fma(B13, z, B11), z, B9), z, B7), z, B5), z, B3)
+    turn = fma(fma(tail, z * a, a), TURN_PER_RAD, turn)
+    if across_y > across_x:
+        turn = QUARTER - turn
+    if x < ZERO:
+        turn = HALF - turn
+    return ONE - turn if y < ZERO else turn
 
 
 @jit

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from canopysim.matter.parts import CANOPY, Part
 from canopysim.matter.planting import sites
 from canopysim.matter.stage import grown_shares
+from canopysim.matter.turbid.volume import inside
 from canopysim.world.overlap import Boxes, box_pairs, triangles_in_box
 
 if TYPE_CHECKING:
@@ -27,6 +28,8 @@ CLOSE_M = 0.02
 FEWEST_TRIANGLES = 12
 """Of a leaf, for its outline and bend to be more than hinted at."""
 MOST_NAMED = 3
+POINTS_ALONG = 9
+"""Points along each edge of a body that are held against volumes of leaves."""
 MANY_TURNED = 0.1
 """Share of a planting's leaves that the walls may turn without a word."""
 
@@ -52,6 +55,7 @@ def cautions(scene: Scene, world: World) -> list[str]:
     found = [
         *_bodies_in_each_other(lights, bodies, boxes),
         *_plants_in_bodies(world, lights, bodies, boxes),
+        *_volumes_in_bodies(world, lights, bodies, boxes),
         *_covered_strips(scene, world.strips, lights, boxes),
         *_turned_leaves(scene, world),
         *_coarse_leaves(scene),
@@ -110,6 +114,23 @@ def _plants_in_bodies(
             f"leaves or stems of {_listed(names)} reach into the body of {bodies[body].name}; "
             "hang it elsewhere, or move the plants away",
         )
+
+
+def _volumes_in_bodies(
+    world: World, lights: list[int], bodies: list[Part], boxes: Boxes
+) -> Iterator[Caution]:
+    """Look whether points all over a body lie in a volume of leaves."""
+    grid = np.linspace(-1.0, 1.0, POINTS_ALONG)
+    points = np.stack(np.meshgrid(grid, grid, grid), axis=-1).reshape(-1, 3)
+    for body in range(len(bodies)):
+        at = boxes.centre[body] + (points * boxes.half[body]) @ boxes.axes[body]
+        names = [volume.name for volume in world.volumes if inside(volume, at).any()]
+        if names:
+            yield (
+                ("lights", lights[body]),
+                f"the body of {bodies[body].name} hangs among the leaves of {_listed(names)}; "
+                "hang it elsewhere, or move the leaves away",
+            )
 
 
 def _triangles_near(parts: list[Part], boxes: Boxes) -> tuple[Array, NDArray[np.intp]]:

@@ -99,7 +99,7 @@ class Places:
         face : str
             Face of the enclosure, where it belongs to one.
         kind : int
-            SURFACE, OPEN, LEAK or REPEAT.
+            SURFACE, OPEN, LEAK, REPEAT or WITH_FILM.
         layered : bool
             Two sinks for each canopy layer rather than one.
         solid : bool

@@ -1,0 +1,1 @@
+"""Parts of the command line: options that commands share."""
