@@ -1,4 +1,4 @@
-"""The command line: run, resume, check, beam, follow, schema."""
+"""The command line: run, resume, check, simplify, beam, plant, follow, schema."""
 
 from __future__ import annotations
 
@@ -170,6 +170,82 @@ def check(scene: SceneFile, allow_outside: AllowOutside = False) -> None:
 
 
 @app.command()
+def simplify(
+    scene: SceneFile,
+    how: Annotated[
+        str, typer.Option("--as", help="What the leaves become: slab or crowns.", metavar="SHAPE")
+    ] = "slab",
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            help="Folder for the results; results/SCENE-as-SHAPE, or the next free name, if left "
+            "out.",
+            show_default=False,
+        ),
+    ] = None,
+    seed: Annotated[
+        str | None, typer.Option(help="Seed of the photons, a whole number.", metavar="NUMBER")
+    ] = None,
+    threads: Threads = None,
+    max_packets: MaxPackets = None,
+    max_time: MaxTime = None,
+    target: Targets = None,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Write over the results in the folder of --out.")
+    ] = False,
+    allow_outside: AllowOutside = False,
+) -> None:
+    """Trace a scene twice, its leaves as drawn and as a turbid canopy, and tell what that costs.
+
+    A turbid canopy knows how many leaves are at each height and how they are inclined, and nothing
+    of their size and place. Limits hold for each of the two traces.
+    """
+    from canopysim.output import result_folder
+    from canopysim.report.fitted_table import FittedTable
+    from canopysim.report.progress import RunDisplay
+    from canopysim.report.simplify import simplify_sentence, simplify_table, write_simplify_csv
+    from canopysim.scene.fields import parse_count
+    from canopysim.scene.load import load_scene
+    from canopysim.studies.simplify import simplify_scenes
+    from canopysim.tracing import run as run_scene
+    from canopysim.world.compile import compile_world
+
+    if how not in ("slab", "crowns"):
+        raise CanopysimError(f"--as: {how!r} is not known; allowed: slab, crowns")
+    results: list[Result] = []
+    try:
+        loaded = load_scene(scene, allow_outside=allow_outside)
+        limits = _limits(loaded, target, max_packets, max_time, threads)
+        limits["seed"] = _option("--seed", seed, parse_count)
+        both = simplify_scenes(loaded, "slab" if how == "slab" else "crowns",
+                               allow_outside=allow_outside)  # fmt: skip
+        with result_folder(out, scene.with_name(f"{scene.stem}-as-{how}.yaml"), replace) as folder:
+            console = _steady_console()
+            _say_what_compiles(console, loaded)
+            for each, name in zip(both, ("as-drawn", f"as-{how}"), strict=True):
+                console.print(f"Leaves {name.replace('-', ' ')}:", markup=False)
+                world = compile_world(each)
+                with RunDisplay(console) as display:
+                    result = run_scene(each, world=world, progress=display, **limits)
+                if result.partial:
+                    raise KeyboardInterrupt
+                (folder / name).mkdir(exist_ok=True)
+                _write(each, world, result, folder / name)
+                results.append(result)
+            drawn, turbid = results
+            write_simplify_csv(drawn, turbid, folder / "simplify.csv")
+            console.print(FittedTable(simplify_table(drawn, turbid, how)))
+            console.print(simplify_sentence(drawn, turbid), markup=False, highlight=False)
+            console.print(f"Figures in {folder / 'simplify.csv'}; pages of the two traces:",
+                          markup=False, highlight=False)  # fmt: skip
+            for name in ("as-drawn", f"as-{how}"):
+                console.print(f"  {folder / name / 'report.html'}", style="bold")
+    except KeyboardInterrupt:
+        typer.echo("Interrupted: a comparison needs both traces whole.", err=True)
+        raise typer.Exit(INTERRUPTED) from None
+
+
+@app.command()
 def beam(
     file: Annotated[
         Path,
@@ -229,6 +305,53 @@ def beam(
         except OSError as problem:
             raise CanopysimError(f"{plot}: cannot be written ({problem.strerror})") from None
         console.print(f"Polar plot in {plot}", markup=False, highlight=False)
+
+
+@app.command()
+def plant(
+    species: Annotated[
+        str,
+        typer.Argument(
+            help="A plant of the library: basil, leaf-lettuce, pepper, strawberry, tomato.",
+            show_default=False,
+        ),
+    ],
+    stage: Annotated[
+        str | None,
+        typer.Option(help="How far it has grown: '80 %' or '30 days'; full grown if left out."),
+    ] = None,
+    leaf_area: Annotated[
+        str | None,
+        typer.Option(help="One-sided leaf area that it must have: '0.35 m2'.", metavar="AREA"),
+    ] = None,
+    pot: Annotated[
+        str | None,
+        typer.Option(help="Diameter and height of a pot to stand in: '20 cm x 18 cm'."),
+    ] = None,
+    seed: Annotated[str, typer.Option(help="Seed of the plant.", metavar="NUMBER")] = "1",
+    out: Annotated[
+        Path | None,
+        typer.Option(help="Mesh file, .glb or .ply; SPECIES.glb if left out.", show_default=False),
+    ] = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(help="Picture (PNG); beside the mesh if left out.", show_default=False),
+    ] = None,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Write over files that exist.")
+    ] = False,
+) -> None:
+    """Grow one plant of the library and look at it: a mesh (GLB or PLY) and a picture."""
+    from rich.console import Console
+
+    from canopysim.plant_command import plant_command
+
+    lines = plant_command(
+        species, stage=stage, leaf_area=leaf_area, pot=pot, seed=seed, out=out, picture=picture,
+        replace_files=replace,
+    )  # fmt: skip
+    for line in lines:
+        Console().print(line, markup=False, highlight=False)
 
 
 @app.command()
@@ -312,6 +435,13 @@ def _finish(console: Console, scene: Scene, world: World, result: Result, folder
     used = write_files(scene, world, result, folder)
     console.print(summary_text(result, folder))
     console.print(f"({renderer_note(used)})", style="dim", markup=False)
+
+
+def _write(scene: Scene, world: World, result: Result, folder: Path) -> None:
+    """Write all files of a run and say nothing."""
+    from canopysim.output import write_files
+
+    write_files(scene, world, result, folder)
 
 
 def _interrupted(result: Result | None, folder: Path | None) -> NoReturn:

@@ -97,6 +97,7 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
     from canopysim.report.shading import luminous_rectangles
     from canopysim.report.tables import write_tables
     from canopysim.report.told_apart import write_told_apart_csv
+    from canopysim.report.volume_picture import picture_leaves
     from canopysim.results import FILE_NAME
 
     replacing = (folder / FILE_NAME).exists()
@@ -120,11 +121,12 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
             write_probes_csv(result, folder / "probes.csv")
         try:
             used = draw_scene(
-                world.parts,
+                [*world.parts, *picture_leaves(world.volumes, scene.enclosure.size)],
                 scene.enclosure.size,
                 None,
                 folder / "scene.png",
                 strips=luminous_rectangles(world.strips),
+                drawn_room=scene.enclosure.room is not None,
             )
         except CanopysimError:
             # A picture that cannot be had costs nothing else.

@@ -9,8 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from canopysim.light.facts import fixture_facts
+from canopysim.light.meter import RESPONSES
 from canopysim.light.power import power_facts
 from canopysim.limits import Limits
+from canopysim.world.band_cost import narrow_optics
 
 if TYPE_CHECKING:
     from canopysim.scene.schema import Scene
@@ -58,6 +61,9 @@ def run_meta(
         "band_names": list(scene.band_names),
         "told_apart": _told_apart(scene, world),
         "electricity": electricity_meta(scene, world),
+        "fixtures": fixture_facts(scene),
+        "channel_yield": channel_yield(world),
+        "band_cost": narrow_optics(scene, world),
         "inside_canopy": _inside_canopy(world),
         "settings": {
             "width_m": enclosure.width,
@@ -74,6 +80,7 @@ def run_meta(
             "max_time_s": finite_time,
             "batch_packets": world.batch_packets,
             "n_triangle": world.n_triangle,
+            **({"n_volume": len(world.volumes)} if world.volumes else {}),
             "replicates": max(1, len(world.replicates)),
             **_leaves(scene),
         },
@@ -124,8 +131,9 @@ def electricity_meta(scene: Scene, world: World) -> dict[str, Any]:
     Returns
     -------
     dict
-        As `power_facts`, and for every channel the number of its light, from 1 (0: daylight), and
-        the flux at full output that a quantum stands for; empty where nothing is stated.
+        As `power_facts`, and for every channel the number of its light, from 1 (0: daylight), its
+        name in the fixture ("": none), and the flux at full output that a quantum stands for;
+        empty where nothing is stated.
     """
     facts = power_facts(scene)
     if not facts:
@@ -134,7 +142,22 @@ def electricity_meta(scene: Scene, world: World) -> dict[str, Any]:
     for strip, channel in zip(world.strips, world.arrays.strip_channel, strict=True):
         lights[int(channel)] = max(strip.light + 1, 0)
     full = [replace(channel, output=1.0).umol_s_per_quantum for channel in world.channels]
-    return {**facts, "channel_light": lights, "channel_full_umol_s_per_quantum": full}
+    return {
+        **facts,
+        "channel_light": lights,
+        "channel_name": [channel.name for channel in world.channels],
+        "channel_full_umol_s_per_quantum": full,
+    }
+
+
+def channel_yield(world: World) -> list[list[float]]:
+    """Yield photon flux per photon of each channel and band, as its light was launched."""
+    response = RESPONSES["ypf"]
+    found: list[list[float]] = [[]] * len(world.channels)
+    for strip, channel in zip(world.strips, world.arrays.strip_channel, strict=True):
+        if not found[int(channel)]:
+            found[int(channel)] = response.per_band(strip.spectrum, world.edges).tolist()
+    return found
 
 
 def _told_apart(scene: Scene, world: World) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from canopysim.errors import CanopysimError
 from canopysim.guards import most_batches, refuse_imbalance, refuse_large, refuse_untraced
+from canopysim.kept_meshes import meshes_of
 from canopysim.limits import Limits, Target, settle_limits, settle_seed, settle_threads
 from canopysim.results import Result
 from canopysim.run_meta import run_meta
@@ -221,6 +222,7 @@ def _trace(
     from canopysim.tallies.replicates import ReplicateTracer, join
 
     launched = launched_quanta(world)
+    meshes = meshes_of(scene)
     watch = TargetWatch(world, limits.target, scene.tracing.floor)
     for absorbed, crossed in zip(rows.absorbed, rows.crossed_sum, strict=True):
         watch.append(absorbed, crossed)
@@ -246,7 +248,7 @@ def _trace(
                     break
                 if saver.due():
                     meta = run_meta(scene, world, limits, seed, now, "interrupted", threads)
-                    saver.write(rows, meta)
+                    saver.write(rows, meta, meshes)
     finally:
         tracer.close()
     if rows.n_batch == 0:
@@ -256,7 +258,8 @@ def _trace(
 
     refuse_untraced(world, rows, final=True)
     now = watch.progress(seconds_before + time.perf_counter() - start)
-    return label(world, rows, run_meta(scene, world, limits, seed, now, stopped_by, threads))
+    meta = run_meta(scene, world, limits, seed, now, stopped_by, threads)
+    return replace(label(world, rows, meta), meshes=meshes)
 
 
 def _enough(now: Progress, world: World, limits: Limits, spent_s: float) -> str | None:

@@ -106,7 +106,7 @@ def lm63(
     h, v = np.asarray(h, float), np.asarray(v, float)
     if table is None:
         table = shine(goniometer(kind, h, v)) / (multiplier * ballast)
-        table = table / second if edition <= 1995 else table
+        table = table / float(second) if edition <= 1995 else table
     lines = [VERSION[edition] if version == "by edition" else version]
     lines += [*labels, *tilt]
     counts = [lamps, lumens, multiplier, len(v), len(h), TYPE_CODE[kind], unit, *size]

@@ -7,7 +7,10 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
+from build import panel, plain_box, scene_of
 from photometric_files import lambertian, lm63, long_bar
+
+from canopysim.report.measured_lights import measured_lines
 
 SCENES = Path(__file__).parent.parent / "scenes"
 
@@ -85,10 +88,6 @@ def test_the_example_file_says_what_its_scene_uses(tmp_path):
 
 def test_check_says_what_it_read_of_tables(tmp_path):
     """Flux of the file, photons that it stands for, the spectrum, what lies outside, doubts."""
-    from build import plain_box, scene_of
-
-    from canopysim.report.measured_lights import measured_lines
-
     table = "nm, relative photons\n380, 1\n420, 1\n"
     data = plain_box()
     data["fixtures"]["panel"] = {
@@ -104,3 +103,12 @@ def test_check_says_what_it_read_of_tables(tmp_path):
         "panel: spectrum table: blue share 100 % (400–500 of 400–700 nm); 50.0 % of its photons "
         "lie in no waveband and are left out."
     )
+
+
+def test_what_is_doubtful_in_a_file_is_said_once_for_all_strips_that_it_shapes():
+    lens = {"table": lm63(lambertian, watts=1000)}
+    data = plain_box(fixtures={"panel": panel("10 cm", "4 cm", lens)})
+    data["fixtures"]["panel"]["strips"] *= 2
+    lines = measured_lines(scene_of(data))
+    assert sum("lm/W" in line for line in lines) == 1
+    assert "panel: 2 strips have the shape of table (LM-63-2002, type C)." in lines

@@ -90,7 +90,15 @@ def test_electricity_changes_no_photon(path):
         update={
             "electricity": None,
             "fixtures": {
-                name: fixture.model_copy(update=dict.fromkeys(Powered.model_fields))
+                name: fixture.model_copy(
+                    update={
+                        **dict.fromkeys(Powered.model_fields),
+                        "channels": {
+                            key: channel.model_copy(update={"input_power": None, "driver": None})
+                            for key, channel in fixture.channels.items()
+                        },
+                    }
+                )
                 for name, fixture in scene.fixtures.items()
             },
         }

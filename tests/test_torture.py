@@ -9,7 +9,15 @@ import numpy as np
 import pytest
 import yaml
 from build import PlainDumper, scene_of
-from torture import EVERYTHING, closed_torture, endless_torture, torture
+from torture import (
+    EVERYTHING,
+    closed_torture,
+    cloudy_torture,
+    drawn_torture,
+    endless_torture,
+    load_drawn,
+    torture,
+)
 
 import canopysim
 from canopysim.tallies.books import imbalance, launched_quanta
@@ -30,13 +38,15 @@ def command(*arguments, cwd: Path) -> str:
     return answer.stdout
 
 
-@pytest.fixture(scope="module", params=["open", "endless"])
+@pytest.fixture(scope="module", params=["open", "endless", "drawn"])
 def folder(request, tmp_path_factory) -> Path:
-    make = {"open": torture, "endless": endless_torture}[request.param]
+    make = {"open": torture, "endless": endless_torture, "drawn": drawn_torture}[request.param]
     place = tmp_path_factory.mktemp(request.param)
     data = make(3000) | {"also_count": SPLITS}
     data["canopy"] = data["canopy"] | {"crop": "basil"}
     (place / "torture.yaml").write_text(yaml.dump(data, Dumper=PlainDumper))
+    if request.param == "drawn":
+        load_drawn(place, data)
     return place
 
 
@@ -47,7 +57,11 @@ def test_every_command_and_option(folder):
     command("run", "torture.yaml", "--out", "short", "--seed", "5", "--threads", "1",
             "--max-packets", "9000", "--target", "layers: 0.1 %", "--target", "planes: 0.1 %",
             "--max-time", "10 min", cwd=folder)  # fmt: skip
+    for mesh in folder.glob("*.obj"):
+        mesh.rename(mesh.with_suffix(".away"))  # a run keeps what it was traced with
     command("resume", "short", "--max-packets", "20000", "--threads", "2", cwd=folder)
+    for mesh in folder.glob("*.away"):
+        mesh.rename(mesh.with_suffix(".obj"))
     command("run", "torture.yaml", "--out", "long", "--seed", "5", "--max-packets", "20000",
             cwd=folder)  # fmt: skip
     short, long = (canopysim.Result.load(folder / name) for name in ("short", "long"))
@@ -66,10 +80,13 @@ def test_every_command_and_option(folder):
         assert "Path in" in command("follow", "long", address, cwd=folder)
 
 
-@pytest.mark.parametrize("make", [torture, endless_torture, closed_torture])
-def test_books_balance_and_no_photon_is_lost(make):
+@pytest.mark.parametrize(
+    "make", [torture, endless_torture, closed_torture, cloudy_torture, drawn_torture]
+)
+def test_books_balance_and_no_photon_is_lost(make, tmp_path):
     """Two hundred thousand packets of every kind: to the quantum, in every channel and band."""
-    scene = scene_of(make(20_000))
+    data = make(20_000)
+    scene = load_drawn(tmp_path, data) if make is drawn_torture else scene_of(data)
     world = compile_world(scene)
     result = canopysim.run(scene, world=world, max_packets=200_000, target={"layers": 1e-9})
     absorbed = result.rows["absorbed"].values

@@ -36,7 +36,7 @@ from canopysim.analysis.far_red import FAR_RED, RED, has_red_to_far_red
 from canopysim.bands import PAR
 from canopysim.errors import CanopysimError
 from canopysim.world.planes import LEVEL
-from canopysim.world.sinks import ESCAPE, FACE, LEAF, PATCH, STEM
+from canopysim.world.sinks import ESCAPE, FACE, IN_LAYERS, LEAF, NET, PATCH, POT
 
 if TYPE_CHECKING:
     from canopysim.results import Result
@@ -217,7 +217,7 @@ def _sinks_by_layer(result: Result) -> list[Array]:
     """Rows of the books that are leaves and stems of each layer, ones in (n_sink,)."""
     assert result.layers is not None
     layer = np.asarray(result.rows["sink_layer"], np.int64)
-    plants = sink_mask(result, lambda end: end.kind in (LEAF, STEM))
+    plants = sink_mask(result, lambda end: end.kind in IN_LAYERS)
     return [plants * (layer == number) for number in result.layers["layer"].values]
 
 
@@ -235,6 +235,9 @@ def _why_unknown(result: Result) -> str:
         return "lights hang below the canopy's top"
     if any(end.face in SIDES for end in sinks_of(result)):
         return "what walls take is not booked by height"
+    layer = result.rows["sink_layer"].values
+    if any(e.kind in (POT, NET) and n < 1 for e, n in zip(sinks_of(result), layer, strict=True)):
+        return "what pots, and nets outside the canopy, take is not booked by height"
     return ""
 
 
@@ -246,7 +249,7 @@ def _net_of_books(
     below = np.cumsum(absorbed[:, ::-1], axis=1)[:, ::-1]
     net = np.concatenate([below, np.zeros_like(below[:, :1])], axis=1)
     net += under[:, None] / floor_area
-    stems = sink_mask(result, lambda end: end.kind == STEM)
+    stems = sink_mask(result, lambda end: end.kind in IN_LAYERS and end.kind != LEAF)
     if absorbed_per_batch(result, stems, span=span, group=group).any():
         # Stems under the lowest leaf are booked with the lowest layer: its bottom is not known.
         net[:, -1] = np.nan

@@ -9,10 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from canopysim.bands import within
 from canopysim.errors import SceneError
-from canopysim.light.photometry import flux as light_of
-from canopysim.light.spectrum.measures import umol_per_klm
+from canopysim.light.fluxes import strip_fluxes
 from canopysim.matter.parts import Part
 from canopysim.units import format_length
 
@@ -65,6 +63,8 @@ class PlacedStrip:
         Its light over wavelength, by which optics are averaged.
     output : float
         Share of full output.
+    channel : str
+        Channel of its fixture; "" where that has none.
     """
 
     light: int
@@ -82,6 +82,7 @@ class PlacedStrip:
     shares: tuple[float, ...]
     spectrum: Spectrum
     output: float
+    channel: str = ""
 
 
 def rotation(turn: float, pitch: float, tilt: float) -> Array:
@@ -154,43 +155,6 @@ def pivots(light: Light, fixture: Fixture, canopy_top_m: float) -> list[Array]:
     return [middle + (i - (count - 1) / 2) * step for i in range(count)]
 
 
-def strip_fluxes(fixture: Fixture, edges: tuple[float, ...]) -> list[tuple[float, Array]]:
-    """Photon flux over all bands, and the share of each band, for each strip at full output.
-
-    A stated PPF counts 400-700 nm only, so the flux over all bands is larger by the inverse of
-    the spectrum's share in 400-700 nm.
-    """
-    given = [s.share for s in fixture.strips]
-    rest = 1.0 - sum(g for g in given if g is not None)
-    n_free = sum(g is None for g in given)
-    parts = [g if g is not None else rest / n_free for g in given]
-    par = within(edges)
-    spectra = [np.asarray((s.spectrum or fixture.spectrum).values(edges)) for s in fixture.strips]
-    if fixture.ppf is None and fixture.photon_flux is None and fixture.photometry is not None:
-        return [(photometric_flux(fixture, edges), spectra[0])]
-    if fixture.photon_flux is not None:
-        return [(fixture.photon_flux * p, s) for p, s in zip(parts, spectra, strict=True)]
-    # One common factor, so that the strips' PPF adds up to the fixture's.
-    par_share = sum(p * float(s[par].sum()) for p, s in zip(parts, spectra, strict=True))
-    total = (fixture.ppf or 0.0) / par_share
-    return [(total * p, s) for p, s in zip(parts, spectra, strict=True)]
-
-
-def photometric_flux(fixture: Fixture, edges: tuple[float, ...]) -> float:
-    """Photon flux in all bands that a fixture's own photometric file tells, µmol s⁻¹.
-
-    Photon intensities are integrated. Candela are integrated to lumens, and turned into photons by
-    the spectrum: lumens per µmol s⁻¹ are those of its light, 683 lm W⁻¹ times V(lambda).
-    """
-    assert fixture.photometry is not None
-    whole = light_of(fixture.photometry.distribution)
-    light = fixture.spectrum.light
-    inside = float(light.divide(edges).shares.sum())
-    if fixture.photometry.intensity == "photons":
-        return whole * inside
-    return whole * umol_per_klm(light, span=None) / 1000 * inside
-
-
 def place_lights(scene: Scene, canopy_top_m: float) -> tuple[list[PlacedStrip], list[Part]]:
     """Place every strip and body of a scene.
 
@@ -247,8 +211,9 @@ def place_lights(scene: Scene, canopy_top_m: float) -> tuple[list[PlacedStrip], 
                         ghost_body=len(bodies) - 1 if ignores_body else -1,
                         flux_umol_s=flux,
                         shares=tuple(float(v) for v in shares),
-                        spectrum=(strip.spectrum or fixture.spectrum).light,
-                        output=light.output,
+                        spectrum=fixture.spectrum_of(strip).light,
+                        output=light.output_of(strip.channel),
+                        channel=strip.channel or "",
                     )
                 )
     _refuse_outside(scene, strips, boxes)

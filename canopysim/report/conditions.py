@@ -31,6 +31,7 @@ _SETTINGS = {
     "replicates": "Canopies, each grown from a seed of its own",
     "lining": "Lining",
     "with_plants": "Plants",
+    "n_volume": "Volumes filled with leaves",
     "ground_area_m2": "Ground area, m²",
     "canopy_height_m": "Canopy height, cm",
     "leaf_area_m2": "Leaf area, one-sided, m²",

@@ -8,15 +8,21 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from canopysim.bands import PAR, ranges
+from canopysim.light.facts import fixture_facts
 from canopysim.matter.enclosure import FACES
 from canopysim.matter.rough import returned_share
+from canopysim.report.cuticles import cuticle_lines
 from canopysim.report.defaults import DefaultUsed, defaults_used
 from canopysim.report.electricity import check_pieces
+from canopysim.report.fitted_table import FittedTable
+from canopysim.report.fixture_facts import fact_tables
 from canopysim.report.hanging import NO_BREAK
 from canopysim.report.hanging import Hanging as _Hanging
 from canopysim.report.measured_lights import measured_lines
 from canopysim.report.mesh_report import mesh_lines
 from canopysim.report.plant_lines import plant_lines
+from canopysim.report.room_lines import room_lines
+from canopysim.report.volume_lines import volume_lines
 from canopysim.report.words import count, significant
 from canopysim.units import format_share, in_centimetres
 from canopysim.world.cautions import cautions
@@ -59,6 +65,7 @@ def read_back(scene: Scene, world: World) -> RenderableType:
     if any(not plane.is_level for plane in world.planes):
         pieces.append(_planes(world))
     pieces += check_pieces(scene)
+    pieces += [FittedTable(table) for table in fact_tables(fixture_facts(scene))]
     asked, batch = scene.tracing.batch, world.batch_packets
     rounded = f" ({count(asked)} asked for, rounded for each strip)" if asked != batch else ""
     pieces += [
@@ -68,7 +75,9 @@ def read_back(scene: Scene, world: World) -> RenderableType:
         ),
         *(Text(line) for line in measured_lines(scene)),
         *(_Hanging(line, 0) for line in plant_lines(scene)),
-        *(_Hanging(line, 0) for line in mesh_lines(scene)),
+        *(_Hanging(line, 0) for line in (*room_lines(scene), *mesh_lines(scene))),
+        *(_Hanging(line, 0) for line in cuticle_lines(scene, world)),
+        *(_Hanging(line, 0) for line in volume_lines(scene, world)),
         Text(_memory(world)),
         *_cautions(scene, world),
         *_defaults(defaults_used(scene)),
@@ -138,6 +147,11 @@ def _enclosure(scene: Scene) -> Any:
             spread = f"{math.degrees(optics.spread):.3g} deg, {format_share(round(back, 3))} of it"
         _row(table, name, surface, format_share(diffuse), format_share(mirror), spread, lost)
 
+    if scene.enclosure.room is not None:
+        for walls in scene.enclosure.room.walls:
+            role = "" if walls.label == walls.part.role else f" ({walls.part.role})"
+            add(f"{walls.label}{role}", None if walls.part.is_open else walls.part.surface)
+        return table
     for name in FACES:
         face = scene.enclosure.face(name)
         if name in scene.enclosure.repeating:
@@ -218,8 +232,11 @@ def _plants(world: World) -> Any:
     leaves = [p for p in world.parts if p.kind == "leaf"]
     n_triangle = sum(len(p.faces) for p in leaves)
     n_plant = len({p.name for p in leaves})  # a drawn plant may have leaves of several kinds
+    n_volume = len(world.volumes)
+    named = [f"{n_plant} plants"] * (n_plant > 0 or n_volume == 0)
+    named += [f"{n_volume} filled volume{'s' * (n_volume > 1)}"] * (n_volume > 0)
     text = (
-        f"{n_plant} plants, one-sided leaf area {layers.leaf_area.sum():.4f} m² on "
+        f"{', '.join(named)}, one-sided leaf area {layers.leaf_area.sum():.4f} m² on "
         f"{layers.ground_area:.4g} m² of ground: LAI "
         f"{layers.leaf_area.sum() / layers.ground_area:.4f}; top at "
         f"{in_centimetres(layers.top)} cm; {count(n_triangle)} leaf triangles.\n"

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from canopysim.bands import ranges
 from canopysim.matter.layers import cumulative_lai
+from canopysim.matter.parts import PLANTED
 from canopysim.results import Result
 from canopysim.tallies.label_probes import label_probes
 from canopysim.tallies.rows import BatchRows, mean_and_error
@@ -169,6 +170,7 @@ def _plane(labeller: Labeller, rows: BatchRows, number: int) -> xr.Dataset:
     plane = labeller.world.planes[number]
     nx, ny = plane.cells
     dx, dy = plane.cell_m
+    area = np.broadcast_to(plane.cell_m2, (ny, nx))[:, :, None]
     assert rows.crossed is not None
     block = rows.crossed[:, :, plane.first_bin : plane.first_bin + 2 * nx * ny]
     block = block.reshape(len(block), block.shape[1], 2, ny, nx, block.shape[-1])
@@ -181,18 +183,23 @@ def _plane(labeller: Labeller, rows: BatchRows, number: int) -> xr.Dataset:
         for y in range(0, ny, lines):
             here = (slice(None), slice(None), direction, slice(y, y + lines))
             flux = labeller.flux_of_rows(block[here])
-            mean, std_err = mean_and_error(flux / (dx * dy), rows.fold_counts)
+            mean, std_err = mean_and_error(flux / area[y : y + lines], rows.fold_counts)
             pfd[here] = np.moveaxis(mean, -1, 1)
             error[here] = np.moveaxis(std_err, -1, 1)
     sums = np.array([labeller.flux(s[:, number]) for s in rows.crossed_sum])
-    total, total_error = mean_and_error(sums / (dx * dy * nx * ny))
+    total, total_error = mean_and_error(sums / plane.area_m2)
     dims = ("group", "band", "direction", "y", "x")
+    open_area: dict[str, Any] = {}
+    if plane.open_m2 is not None:
+        long_name = "area of the cell that lies in the room"
+        open_area["open_m2"] = (dims[3:], plane.open_m2, {"units": "m2", "long_name": long_name})
     return xr.Dataset(
         {
             "pfd": (dims, pfd, {"units": DENSITY, "long_name": "photon flux density"}),
             "pfd_std_err": (dims, error, {"units": DENSITY}),
             "mean": (dims[:3], total.transpose(0, 2, 1), {"units": DENSITY}),
             "mean_std_err": (dims[:3], total_error.transpose(0, 2, 1), {"units": DENSITY}),
+            **open_area,
         },
         coords={
             "group": labeller.group_names,
@@ -206,7 +213,7 @@ def _plane(labeller: Labeller, rows: BatchRows, number: int) -> xr.Dataset:
 
 
 def _facets(world: World) -> dict[str, Any]:
-    """Area of every plant triangle, and the layer of its centroid: 0 for stems.
+    """Area of every plant triangle, and the layer of its centroid: 0 for what is no leaf.
 
     The triangles of replicates follow each other, each with its share of a mean canopy's area.
     """
@@ -228,7 +235,7 @@ def _facets_of_one(world: World) -> dict[str, Any]:
     assert world.layers is not None
     areas, layers = [], []
     for part in world.parts:
-        if part.kind not in ("leaf", "stem"):
+        if part.kind not in PLANTED:
             continue
         a, b, c = (part.vertices[part.faces[:, k]] for k in range(3))
         areas.append(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1))
@@ -286,6 +293,7 @@ def label(world: World, rows: BatchRows, meta: dict[str, Any]) -> Result:
             sink_layer=("sink", [0 if s.layer is None else s.layer + 1 for s in world.sinks]),
             sink_side=("sink", _texts(s.side or "" for s in world.sinks)),
             channel_group=("channel", _texts(c.group for c in world.channels)),
+            channel_name=("channel", _texts(c.name for c in world.channels)),
             channel_umol_s_per_quantum=(
                 "channel",
                 [c.umol_s_per_quantum for c in world.channels],

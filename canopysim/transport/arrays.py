@@ -11,7 +11,7 @@ U32 = NDArray[np.uint32]
 I64 = NDArray[np.int64]
 
 # What lies behind a place.
-SURFACE, OPEN, LEAK, REPEAT = 0, 1, 2, 3
+SURFACE, OPEN, LEAK, REPEAT, WITH_FILM = 0, 1, 2, 3, 4
 # Kinds of lens.
 LAMBERTIAN, BEAM, PARALLEL, TABLE = 0, 1, 2, 3
 # Shapes of volumes filled with leaves: a box, an ellipsoid, elliptic cylinders along x and along y.
@@ -84,6 +84,10 @@ class WorldArrays(NamedTuple):
     strip_channel: I32  # (n_strip,)
     strip_optics: I32  # (n_strip,) first row of the optics under its spectrum
     strip_quanta: I64  # (n_strip, n_band) launch weight of a packet
+    # Cuticles of leaves, see matter/cuticle.py; all of length 0 where no leaf has one.
+    film: F32  # (n_row, 2 sides, n_band) share of Fresnel's reflectance that it has
+    film_index: F32  # (n_row,) its refractive index
+    film_mean: F32  # (n_row,) what it mirrors of even light, by Fresnel's reflectance
     # Volumes filled with leaves, see world/clouds.py; all of length 0 where there are none.
     cloud_kind: I32  # (n_cloud,) CLOUD_BOX, CLOUD_ELLIPSOID, CLOUD_ROW_X or CLOUD_ROW_Y
     cloud_shape: F32  # (n_cloud, 6) centre, half extents, m

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.matter.parts import CANOPY
 from canopysim.matter.planting import sites
 from canopysim.transport.arrays import (
     BY_CORRECTIONS,
@@ -158,13 +159,13 @@ def _no_plants() -> tuple[tuple[PlantPlace, ...], NDArray[np.int32]]:
 def _box(
     scene: Scene, layers: LayerTable, plants: list[Part], volumes: Sequence[Volume]
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Sides of the box around all leaves and stems, and levels of its layers.
+    """Sides of the box around all leaves, stems and fruit, and levels of its layers.
 
     Between its ends the levels are the very floors by which leaves are booked. Where the
     enclosure's sides repeat the canopy goes on, and has no sides there.
     """
     margin = MARGIN * max(scene.enclosure.size)
-    meshes = [p.vertices for p in plants if len(p.vertices)]
+    meshes = [p.vertices for p in plants if p.kind in CANOPY and len(p.vertices)]
     low = np.min([*(m.min(0) for m in meshes), *(v.low for v in volumes)], 0) - margin
     high = np.max([*(m.max(0) for m in meshes), *(v.high for v in volumes)], 0) + margin
     repeating = scene.enclosure.repeating

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from canopysim.errors import CanopysimError, SceneError
 from canopysim.matter.equal_area import equal_area_edges
 from canopysim.matter.layers import area_by_layer, layer_edges
-from canopysim.matter.parts import Part
+from canopysim.matter.parts import CANOPY, Part
 from canopysim.matter.planting import ground_area
 from canopysim.matter.turbid.volume import Volume, volume_area_by_layer
 from canopysim.scene.schema_layers import EqualLeafArea
@@ -54,7 +54,7 @@ def layer_table(scene: Scene, plants: list[Part], volumes: Sequence[Volume]) -> 
     leaves = [p for p in plants if p.kind == "leaf" and len(p.faces)]
     if not leaves and not volumes:
         raise CanopysimError("the canopy has no leaves; give at least one mesh of kind leaf")
-    tops = [float(p.vertices[:, 2].max()) for p in plants if len(p.vertices)]
+    tops = [float(p.vertices[:, 2].max()) for p in plants if p.kind in CANOPY and len(p.vertices)]
     z_high = max(tops + [float(v.high[2]) for v in volumes])
     bottoms = [float(p.vertices[:, 2].min()) for p in leaves]
     z_low = min(bottoms + [float(v.low[2]) for v in volumes])

@@ -124,9 +124,12 @@ def parse_eulumdat(data: bytes, name: str, *, unit: str = CANDELA) -> Distributi
     """
     remarks = Remarks(name)
     lines = file_lines(data, remarks)
-    if len(lines) < N_HEAD:
+    last = max((number for number, row in enumerate(lines, 1) if row.strip()), default=1)
+    if last < N_HEAD:
         raise remarks.refusal(
-            len(lines), f"the file ends after {len(lines)} lines; EULUMDAT has {N_HEAD} and more"
+            last,
+            f"the file ends after {last} lines, but one with a symmetry on line 3 is EULUMDAT, "
+            f"which has {N_HEAD} and more; it is cut off or no photometric file",
         )
     fields = _Fields(lines, remarks)
     symmetry = fields.count(3, "symmetry", 0)

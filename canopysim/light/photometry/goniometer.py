@@ -122,11 +122,8 @@ def _file_flux(v: Axis, h: Axis, table: Array, kind: str) -> float:
     return float(span_weights(np.radians(turning)) @ rows @ weights)
 
 
-def _resampled(v: Axis, h: Axis, table: Array, kind: str, step: float) -> tuple[Array, Array]:
-    """Gamma nodes in degrees, and the table on C by gamma with this step."""
-    gamma = np.linspace(0.0, 180.0, round(180.0 / step) + 1)
-    gamma = np.insert(gamma, len(gamma) // 2 + 1, 90.0 + np.degrees(STEP_RAD))
-    c = np.linspace(0.0, 360.0, round(360.0 / step) + 1)
+def _seen(v: Axis, h: Axis, table: Array, kind: str, c: Array, gamma: Array) -> Array:
+    """Values of a table in the directions of some planes, (n_c, n_gamma); 0 beyond its angles."""
     found_v, found_h = angles_of(direction(np.radians(c)[:, None], np.radians(gamma)), kind)
     seen = np.ones(found_v.shape, bool)
     for axis, found in ((v, found_v), (h, found_h)):
@@ -134,7 +131,18 @@ def _resampled(v: Axis, h: Axis, table: Array, kind: str, step: float) -> tuple[
         seen &= (found >= axis.degrees[0] - 1e-9) & (found <= axis.degrees[-1] + 1e-9)
     found_v = np.clip(found_v, v.degrees[0], v.degrees[-1])
     found_h = np.clip(found_h, h.degrees[0], h.degrees[-1])
-    values = np.where(seen, bilinear(h.degrees, v.degrees, table, found_h, found_v), 0.0)
+    return np.where(seen, bilinear(h.degrees, v.degrees, table, found_h, found_v), 0.0)
+
+
+def _resampled(v: Axis, h: Axis, table: Array, kind: str, step: float) -> tuple[Array, Array]:
+    """Gamma nodes in degrees, and the table on C by gamma with this step."""
+    gamma = np.linspace(0.0, 180.0, round(180.0 / step) + 1)
+    gamma = np.insert(gamma, len(gamma) // 2 + 1, 90.0 + np.degrees(STEP_RAD))
+    c = np.linspace(0.0, 360.0, round(360.0 / step) + 1)
+    # A few planes at a time: the finest grid has half a million directions.
+    values = np.concatenate(
+        [_seen(v, h, table, kind, some, gamma) for some in np.array_split(c, 1 + len(c) // 100)]
+    )
     # All planes meet ahead and behind, and 360 is 0.
     values[:, [0, -1]] = values[:1, [0, -1]]
     values[-1] = values[0]

@@ -6,7 +6,7 @@ import stat
 from pathlib import Path
 
 from canopysim.light.photometry.distribution import CANDELA, Distribution
-from canopysim.light.photometry.eulumdat import N_HEAD, parse_eulumdat
+from canopysim.light.photometry.eulumdat import parse_eulumdat
 from canopysim.light.photometry.lm63 import parse_lm63
 from canopysim.light.photometry.lm63_head import find_tilt
 from canopysim.light.photometry.text import LARGEST_FILE, Remarks, file_lines
@@ -83,7 +83,7 @@ def parse_photometric(data: bytes, name: str, *, unit: str = CANDELA) -> Distrib
             1, "this looks like XML (TM-33?), which is not read; ask for an LM-63 or EULUMDAT file"
         )
     # The third line of EULUMDAT is its symmetry, a digit of its own.
-    if len(lines) >= N_HEAD and lines[2].strip().isdecimal():
+    if len(lines) > 2 and lines[2].strip().isdecimal():
         return parse_eulumdat(data, name, unit=unit)
     raise remarks.refusal(
         1,

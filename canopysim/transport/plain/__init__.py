@@ -14,7 +14,7 @@ PACKAGE = "canopysim.transport"
 # In the order in which they import each other; `target` and `walk` are replaced.
 PHYSICS = (
     "real", "random", "triangle", "wall", "lens", "launch", "sides", "splits", "planes",
-    "mirror", "cloud", "probe", "scatter", "rare", "history",
+    "mirror", "cloud", "probe", "scatter", "cuticle", "rare", "history",
 )  # fmt: skip
 REPLACED = {"target": "target", "walk": "walk"}
 _lock = threading.Lock()
