@@ -83,9 +83,22 @@ def run_meta(
             "n_triangle": world.n_triangle,
             **({"n_volume": len(world.volumes)} if world.volumes else {}),
             "replicates": max(1, len(world.replicates)),
-            **({"crop": scene.canopy.crop} if scene.canopy and scene.canopy.crop else {}),
+            **_leaves(scene),
         },
     }
+
+
+def _leaves(scene: Scene) -> dict[str, Any]:
+    """Give what the scene says of its leaves' photosynthesis; nothing where it names no crop."""
+    canopy = scene.canopy
+    if canopy is None or canopy.crop is None:
+        return {}
+    found: dict[str, Any] = {"crop": canopy.crop}
+    if canopy.acclimation is not None:
+        found["acclimation"] = canopy.acclimation
+    if canopy.bright_limit is not None:
+        found["bright_limit_umol_m2_s"] = canopy.bright_limit
+    return found
 
 
 def _inside_canopy(world: World) -> dict[str, Any]:

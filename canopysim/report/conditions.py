@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from canopysim.results import Result
 
 _SETTINGS = {
+    "replicates": "Canopies, each grown from a seed of its own",
     "lining": "Lining",
     "with_plants": "Plants",
     "n_volume": "Volumes filled with leaves",

@@ -21,6 +21,7 @@ from canopysim.report.conditions import condition_rows, record_rows
 from canopysim.report.electricity import electricity_html
 from canopysim.report.ends import ends_table, shown_spans, walls_parts
 from canopysim.report.fixture_facts import fixture_facts_html
+from canopysim.report.leaf_light import leaf_light_tables
 from canopysim.report.markup import (
     STYLE,
     escape,
@@ -330,7 +331,7 @@ def _probes(result: Result) -> str:
 
 
 def _told_apart(result: Result) -> str:
-    tables = told_apart_tables(result)
+    tables = [*leaf_light_tables(result), *told_apart_tables(result)]
     if not tables:
         return ""
     return "<h2>Light told apart</h2>\n" + "\n".join(table_html(table) for table in tables)
