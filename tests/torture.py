@@ -108,7 +108,8 @@ def torture(batch: int = 2000) -> dict:
              "opposite": ["80 cm", "60 cm"]},
             {"name": "ceiling", "height": "1.1 m", "cell": "30 cm"},
         ],
-        meters={"worn": {"response": "epar", "cosine": {"60 deg": "95 %"}, "factor": "1.02"}},
+        meters={"worn": {"response": "epar", "cosine": {"60 deg": "95 %"}, "factor": "1.02",
+                         "levelling": "3 deg"}},
         probes=[
             {"name": "top", "at": ["45 cm", "35 cm"], "height": "70 cm", "meter": "worn"},
             {"name": "in-leaves", "at": ["30 cm", "25 cm"], "height": "35 cm", "radius": "4 cm",

@@ -12,7 +12,7 @@ from canopysim.report.accuracy import batch_note, figure_of_merit, has_errors, r
 from canopysim.report.electricity import summary_lines
 from canopysim.report.ends import ends_table, walls_text
 from canopysim.report.fitted_table import FittedTable
-from canopysim.report.probes import probe_tables
+from canopysim.report.probes import meter_tables
 from canopysim.report.rows import (
     RATIO_BANDS,
     far_red_table,
@@ -72,8 +72,7 @@ def summary_text(result: Result, folder: Path | None = None) -> RenderableType:
         if len(result.groups) > 1:
             pieces.append(FittedTable(group_table(result)))
         pieces.append(FittedTable(far_red_table(result)))
-    if result.probes is not None:
-        pieces.append(FittedTable(probe_tables(result)[0]))
+    pieces += [FittedTable(table) for table in meter_tables(result)]
     pieces.append(FittedTable(ends_table(result)))
     pieces.extend(Text(line) for line in ["", *_answers(result), "", *_ending(result)])
     counted = [*splits_of(result)] + ["leaf triangles"] * bool(

@@ -69,7 +69,7 @@ class SplitPlan:
         Triangles of plants; 0 where facets are off.
     on_cells : bool
         Whether planes keep their cells.
-    probe, probe_response
+    probe, probe_response, probe_lean
         As in `Splits`.
     looks : bool
         Whether small balls are looked for; else only what passes them counts.
@@ -86,6 +86,7 @@ class SplitPlan:
     on_cells: bool
     probe: NDArray[np.float32]
     probe_response: NDArray[np.float32]
+    probe_lean: NDArray[np.float32]
     looks: bool = True
 
     @property
@@ -101,7 +102,7 @@ class SplitPlan:
             (n_channel, self.n_row, n_sink, n_band),
             (n_channel, self.n_row, n_column, n_band),
             (self.n_facet, 2, n_channel, n_band),
-            (n_channel, len(self.probe), N_FACING, n_band),
+            (n_channel, len(self.probe), N_FACING + self.probe_lean.shape[1], n_band),
         )
 
     def open(self, world: WorldArrays) -> Splits:
@@ -124,6 +125,7 @@ class SplitPlan:
             facet=facet,
             probe=self.probe,
             probe_response=self.probe_response,
+            probe_lean=self.probe_lean,
             looks=np.array([self.looks], np.int64),
             probed=probed,
             at=np.zeros(len(timed), np.int64),
@@ -138,7 +140,7 @@ def split_plan(
     optics: OpticsTable,
     plants: list[Part],
     n_strip: int,
-    probes: tuple[NDArray[np.float32], NDArray[np.float32]],
+    probes: tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]],
 ) -> SplitPlan | None:
     """Settle what a scene asks to be told apart; None where it asks for nothing.
 
@@ -155,7 +157,7 @@ def split_plan(
     n_strip : int
         Strips that launch.
     probes : tuple of numpy.ndarray
-        `probe` and `probe_response` of `Splits`.
+        `probe`, `probe_response` and `probe_lean` of `Splits`.
     """
     asked = scene.also_count
     splits: list[Split] = []
@@ -211,6 +213,7 @@ def split_plan(
         on_cells=asked.on_cells,
         probe=probes[0],
         probe_response=probes[1],
+        probe_lean=probes[2],
     )
 
 
