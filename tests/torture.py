@@ -132,7 +132,8 @@ def torture(batch: int = 2000) -> dict:
             {"hours": "5:00 to 9:00", "group": "side", "outputs": {"white": "10 %"}},
             {"hours": "9:00 to 21:00"},
         ]},
-        meters={"worn": {"response": "epar", "cosine": {"60 deg": "95 %"}, "factor": "1.02"}},
+        meters={"worn": {"response": "epar", "cosine": {"60 deg": "95 %"}, "factor": "1.02",
+                         "levelling": "3 deg"}},
         probes=[
             {"name": "top", "at": ["45 cm", "35 cm"], "height": "70 cm", "meter": "worn"},
             {"name": "in-leaves", "at": ["30 cm", "25 cm"], "height": "35 cm", "radius": "4 cm",
