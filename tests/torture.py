@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import yaml
 from build import WHITE, PlainDumper, plain_box
 from photometric_files import front_lopsided, lm63, long_bar
 from rooms import box_parts, gable_parts, obj_of
 
+from canopysim.matter.mesh_write import glb_bytes
+from canopysim.plant_command import grow_one
 from canopysim.scene import load_scene
 from canopysim.scene.schema import Scene
 
@@ -141,6 +144,23 @@ def torture(batch: int = 2000) -> dict:
         ],
         tracing={"batch": str(batch)},
     )  # fmt: skip
+
+
+def planted_torture(folder: Path, batch: int = 2000) -> Path:
+    """The same with a plant from a mesh file beside the grown ones; give the scene's file."""
+    grown = grow_one("tomato", stage="25 %")
+    colours = {part.name: np.zeros(3) for part in grown.parts}
+    (folder / "drawn.glb").write_bytes(glb_bytes(grown.parts, colours, "a young tomato"))
+    scene = torture(batch)
+    scene["canopy"]["meshes"] = [
+        {"file": "drawn.glb", "unit": "m", "up": "y", "scale": "0.35",
+         "parts": {"leaf": {"leaf": "odd"}, "stem": {"surface": "green-stem"},
+                   "*fruit": {"surface": "red-fruit"}, "*petal": {"surface": "glossy"}},
+         "positions": [["45 cm", "55 cm"]], "base": "5 cm", "turn": "40 deg"},
+    ]  # fmt: skip
+    file = folder / "drawn.yaml"
+    file.write_text(yaml.dump(scene, Dumper=PlainDumper))
+    return file
 
 
 EVERYTHING = {
