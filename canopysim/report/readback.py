@@ -11,6 +11,7 @@ import numpy as np
 from canopysim.bands import PAR, ranges
 from canopysim.matter.enclosure import FACES
 from canopysim.matter.rough import returned_share
+from canopysim.report.body_lines import body_lines
 from canopysim.report.defaults import DefaultUsed, defaults_used
 from canopysim.report.electricity import check_pieces
 from canopysim.report.measured_lights import measured_lines
@@ -73,7 +74,10 @@ def read_back(scene: Scene, world: World) -> RenderableType:
         ),
         *(Text(line) for line in measured_lines(scene)),
         *(_Hanging(line, 0) for line in plant_lines(scene)),
-        *(_Hanging(line, 0) for line in (*room_lines(scene), *mesh_lines(scene))),
+        *(
+            _Hanging(line, 0)
+            for line in (*room_lines(scene), *body_lines(scene), *mesh_lines(scene))
+        ),
         Text(_memory(world)),
         *_cautions(scene, world),
         *_defaults(defaults_used(scene)),

@@ -71,7 +71,7 @@ def _check_fixture(draft: Draft, path: EntryPath, fixture: Fixture) -> Iterator[
         at = (*path, "strips", index)
         if strip.spectrum is not None:
             spectra.append(((*at, "spectrum"), strip.spectrum))
-        if fixture.body is not None:
+        if fixture.body is not None and fixture.body.mesh is None:
             yield from _check_proud(draft, at, strip, fixture.body)
     misfits = [found for at, each in spectra for found in _check_spectrum(draft, at, each)]
     yield from misfits
