@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 import yaml
@@ -33,7 +35,7 @@ def hood_obj() -> str:
     points = [(-0.05, -0.06), (-0.05, 0.01), (0.05, 0.01), (0.05, -0.06)]
     pieces = [
         [(-0.3, y0, z0), (0.3, y0, z0), (0.3, y1, z1), (-0.3, y1, z1)]
-        for (y0, z0), (y1, z1) in zip(points[:-1], points[1:], strict=True)
+        for (y0, z0), (y1, z1) in pairwise(points)
     ]
     return obj_of({"hood": pieces})
 
@@ -148,9 +150,11 @@ def test_a_strip_in_a_notch_is_free_and_one_in_the_solid_is_buried(tmp_path):
          "fixtures.bar.body.mesh.file: body.obj reaches 0.2 mm from its origin if 1 in it is 1 mm; "
          "allowed is 1 mm to 20 m: mend 'unit' or 'scale'"),
         ({"mesh": {"file": "bodi.obj", "unit": "m"}, "surface": "grey"}, None,
-         "fixtures.bar.body.mesh.file: 'bodi.obj': there is no such file; write a path that exists"),
+         "fixtures.bar.body.mesh.file: 'bodi.obj': there is no such file; write a path that "
+         "exists"),
         ({"mesh": {"file": "body.obj", "unit": "m"}, "surface": "gray"}, None,
-         "fixtures.bar.body.surface: 'gray' is not defined under 'surfaces'; did you mean 'grey'?"),
+         "fixtures.bar.body.surface: 'gray' is not defined under 'surfaces'; did you mean "
+         "'grey'?"),
         ({"mesh": {"file": "body.obj", "unit": "m"}, "surface": "grey"}, "v 0 0 0\nv 1 0 0\n",
          "fixtures.bar.body.mesh.file: body.obj holds no triangles; export it as a mesh with "
          "faces"),

@@ -137,7 +137,9 @@ def skins_of(vertices: Floats, faces: Indices, edges: Edges) -> Skins:
     # Volumes about the middle, where they round least.
     corner = (vertices - vertices[faces].reshape(-1, 3).mean(axis=0))[faces]
     sixth = np.einsum("ij,ij->i", corner[:, 0], np.cross(corner[:, 1], corner[:, 2])) / 6
-    volume = np.bincount(number, np.where(turned, -sixth, sixth), minlength=len(names))
+    volume: Floats = np.bincount(
+        number, np.where(turned, -sixth, sixth), minlength=len(names)
+    ).astype(np.float64)
     if (np.abs(volume) < 1e-9).any():
         flat = faces[number == int(np.abs(volume).argmin())]
         where = vertices[flat].reshape(-1, 3).mean(axis=0)

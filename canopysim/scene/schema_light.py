@@ -4,8 +4,8 @@ import math
 from typing import TYPE_CHECKING, Annotated, Any, Literal, Self
 
 from pydantic import (
-    ConfigDict,
     BeforeValidator,
+    ConfigDict,
     Field,
     PrivateAttr,
     ValidatorFunctionWrapHandler,
