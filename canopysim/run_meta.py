@@ -74,9 +74,18 @@ def run_meta(
             "max_time_s": finite_time,
             "batch_packets": world.batch_packets,
             "n_triangle": world.n_triangle,
+            **_drawn_room(scene),
             **({"crop": scene.canopy.crop} if scene.canopy and scene.canopy.crop else {}),
         },
     }
+
+
+def _drawn_room(scene: Scene) -> dict[str, Any]:
+    """Give the file of a drawn room, and its floor; nothing for a box."""
+    enclosure = scene.enclosure
+    if enclosure.mesh is None:
+        return {}
+    return {"drawn_room": enclosure.mesh.file, "floor_area_m2": enclosure.floor_area}
 
 
 def _inside_canopy(world: World) -> dict[str, Any]:

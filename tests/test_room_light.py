@@ -11,6 +11,7 @@ from scipy import stats
 
 import canopysim
 from canopysim.analysis.planes import cell_areas, plane_mean
+from canopysim.analysis.profile import knows_profile, profile
 from canopysim.world.compile import compile_world
 
 
@@ -113,6 +114,31 @@ def test_first_flights_reach_the_walls_that_a_slow_search_finds(tmp_path):
         assert abs(float(share.sel(end=name)) - counted) < limit * noise, name
         assert counted > 0.001, name
     assert float(share.sum()) == pytest.approx(1.0, abs=1e-9)
+
+
+def test_light_through_the_walls_is_not_taken_for_light_through_the_leaves(tmp_path):
+    """Walls are not booked by height: without planes between the layers no profile is told."""
+    canopy = {"layers": "2", "plantings": [{"plant": "herb", "columns": "2", "rows": "1"}]}
+    plant = {"leaf": "soft", "stem": "black", "nodes": "5", "internode": "4 cm",
+             "petiole_length": "2 cm", "petiole_angle": "60 deg", "blade_length": "8 cm",
+             "blade_width": "5 cm"}  # fmt: skip
+    common = {
+        "leaves": {"soft": {"like": "basil"}}, "plants": {"herb": plant},
+        "planes": [{"name": "floor", "height": "0 cm", "cell": "20 cm"}],
+    }  # fmt: skip
+    result = lit(tmp_path, gable_parts(), 20_000, canopy=canopy, **common)
+    assert not knows_profile(result)
+    assert result.settings["drawn_room"] == "room.obj"
+    result = lit(tmp_path, gable_parts(), 20_000, canopy=canopy | {"profile": "true"}, **common)
+    assert knows_profile(result)
+    told = profile(result, span=(400, 500))
+    ends = result.ends["flux_umol_s"].sel(group="all", band="400-500")
+    plants = float(ends.sel(end=["leaves", "stems"]).sum())
+    # Per area of the floor that was drawn, 2 m2.
+    assert float(told.absorbed.mean(0).sum()) * 2.0 == pytest.approx(plants, rel=1e-9)
+    # The black walls take light on the way down, so that net flux falls by more than leaves take.
+    net, absorbed = told.net.mean(0), told.absorbed.mean(0)
+    assert (net[:-1] - net[1:] > absorbed + 0.1).all()
 
 
 def test_pieces_of_one_wall_answer_to_one_line_and_to_their_role(tmp_path):

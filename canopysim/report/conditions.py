@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 _SETTINGS = {
     "lining": "Lining",
+    "drawn_room": "Drawn room, of which the enclosure is the box round it",
+    "floor_area_m2": "Floor area, m²",
     "with_plants": "Plants",
     "ground_area_m2": "Ground area, m²",
     "canopy_height_m": "Canopy height, cm",
