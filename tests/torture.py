@@ -135,7 +135,8 @@ def torture(batch: int = 2000) -> dict:
             {"hours": "5:00 to 9:00", "group": "side", "outputs": {"white": "10 %"}},
             {"hours": "9:00 to 21:00"},
         ]},
-        meters={"worn": {"response": "epar", "cosine": {"60 deg": "95 %"}, "factor": "1.02"}},
+        meters={"worn": {"response": "epar", "cosine": {"60 deg": "95 %"}, "factor": "1.02",
+                         "levelling": "3 deg"}},
         probes=[
             {"name": "top", "at": ["45 cm", "35 cm"], "height": "70 cm", "meter": "worn"},
             {"name": "in-leaves", "at": ["30 cm", "25 cm"], "height": "35 cm", "radius": "4 cm",
@@ -263,6 +264,22 @@ DRAWN_PLANT = {
 }  # fmt: skip
 
 
+SHEET = {"sheet": [[(-6, -3, 0.5), (6, -3, 0.5), (6, 3, 4), (-6, 3, 4)]]}
+
+
+def hood_parts() -> dict:
+    """A bar with a notch below, in which its strips lie: closed, with a re-entrant edge, cm."""
+    outline = [(-2.8, -0.8), (-2.3, -0.8), (-2.3, 0.2), (2.3, 0.2), (2.3, -0.8), (2.8, -0.8),
+               (2.4, 3), (-2.4, 3)]  # fmt: skip
+    sides = [
+        [(-15, *p), (-15, *q), (15, *q), (15, *p)]
+        for p, q in zip(outline, outline[1:] + outline[:1], strict=True)
+    ]
+    caps = [[(x, *outline[k]) for k in cap] for x in (-15, 15)
+            for cap in ((0, 1, 2, 7), (2, 3, 6, 7), (3, 4, 5, 6))]  # fmt: skip
+    return {"hood": sides + caps}
+
+
 def drawn_torture(batch: int = 2000) -> dict:
     """The same lights and plants in a drawn room, with drawn plants between the grown ones.
 
@@ -288,6 +305,13 @@ def drawn_torture(batch: int = 2000) -> dict:
                       "pot": {"pot": "glossy"}},
         }
     ]  # fmt: skip
+    # The bars carry solid hoods; the flood, measured with its body, a sheet.
+    scene["fixtures"]["bar"]["body"] = {
+        "mesh": {"file": "hood.obj", "unit": "cm"}, "surface": "glossy"
+    }  # fmt: skip
+    scene["fixtures"]["flood"]["body"] = {
+        "mesh": {"file": "sheet.obj", "unit": "cm"}, "surface": "glossy"
+    }  # fmt: skip
     # A plane in the ceiling has no area under a ridge.
     scene["planes"][-1] = {"name": "under-the-roof", "height": "95 cm", "cell": "10 cm"}
     return scene
@@ -297,6 +321,8 @@ def load_drawn(folder: Path, data: dict) -> Scene:
     """Write a scene with the room and the plant that it names, and load it."""
     (folder / "room.obj").write_text(obj_of(drawn_parts()), "utf-8")
     (folder / "plant.obj").write_text(obj_of(DRAWN_PLANT), "utf-8")
+    (folder / "hood.obj").write_text(obj_of(hood_parts()), "utf-8")
+    (folder / "sheet.obj").write_text(obj_of(SHEET), "utf-8")
     path = folder / "torture.yaml"
     path.write_text(yaml.dump(data, sort_keys=False, Dumper=PlainDumper), "utf-8")
     return load_scene(path)

@@ -86,8 +86,7 @@ class MeshMatter(Frozen):
 
     leaf: Name | None = default(None, "Kind of leaf, a name under 'leaves'.")
     stem: Name | None = default(
-        None,
-        "Surface of a stem or stalk, as those below a name under 'surfaces' or of the library.",
+        None, "Surface of a stem or stalk, a name under 'surfaces' or of the library."
     )
     flower: Name | None = default(None, "Surface of flowers or fruit.")
     pot: Name | None = default(None, "Surface of a pot, or of what is in it.")
