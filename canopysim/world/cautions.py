@@ -29,7 +29,7 @@ CLOSE_M = 0.02
 FEWEST_TRIANGLES = 12
 """Of a leaf, for its outline and bend to be more than hinted at."""
 FEWEST_A_WAVE = 24
-"""Of a rippled leaf, for each wave of its margin: with half of them 1 % of the light goes astray."""
+"""Of a rippled leaf, for each wave of its margin (benchmarks/facets.py)."""
 MOST_NAMED = 3
 POINTS_ALONG = 9
 """Points along each edge of a body that are held against volumes of leaves."""
