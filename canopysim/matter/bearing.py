@@ -86,7 +86,8 @@ def bear(growth: Growth, azimuth: Floats, seed: int, room: Floats) -> Borne:
         return found
     age = (1.0 if plant.stage is None else plant.stage) * plant.nodes - growth.rank
     # One of the leaves at each node stands for it.
-    first = np.unique(growth.stem * 1000 + growth.rank, return_index=True)[1]
+    place = growth.stem * 1000 + growth.rank
+    first = np.flatnonzero(np.diff(place, prepend=-1))
     chance = np.zeros((len(age), N_DRAW))
     for stem in range(1, int(growth.stem.max()) + 1):
         mine = growth.stem == stem

@@ -47,10 +47,11 @@ def pierced(growth: Growth, blades: Floats) -> Flags:
     end = np.concatenate([axis[1:] for axis in growth.axes])
     least, most = np.minimum(start, end), np.maximum(start, end)
     # Boxes first: few blades come near a stem, and few of their triangles.
-    blade, piece = np.nonzero(_overlap(*extent(blades), least, most))
-    if len(blade) == 0:
+    overlap = _overlap(*extent(blades), least, most)
+    close = np.flatnonzero(overlap.any(axis=1))
+    if len(close) == 0:
         return answer
-    close, row = np.unique(blade, return_inverse=True)
+    row, piece = np.nonzero(overlap[close])
     corners = [blades[close][:, growth.grid.faces[:, k]] for k in range(3)]
     low = np.minimum(np.minimum(corners[0], corners[1]), corners[2])
     high = np.maximum(np.maximum(corners[0], corners[1]), corners[2])
@@ -74,7 +75,7 @@ def pierced(growth: Growth, blades: Floats) -> Flags:
     v = _dot(along, turned) * scale
     t = _dot(side_v, turned) * scale
     met = (volume != 0.0) & (u >= 0.0) & (v >= 0.0) & (u + v <= 1.0) & (t >= 0.0) & (t <= 1.0)
-    answer[blade[pair[met]]] = True
+    answer[close[row[pair[met]]]] = True
     return answer
 
 

@@ -70,9 +70,11 @@ def soup(parts: list[Part], place_of: list[int]) -> tuple[NDArray[np.float32], N
 
 def has_area(flat: NDArray[np.float32]) -> NDArray[np.bool_]:
     """Mark triangles whose normal can be computed in float32."""
-    a, b, c = flat[:, 0:3], flat[:, 3:6], flat[:, 6:9]
-    normal = np.cross(b - a, c - a)
-    keep: NDArray[np.bool_] = (normal * normal).sum(1) > np.finfo(np.float32).tiny
+    # Components first, so that each is one long array.
+    a, b, c = np.ascontiguousarray(flat.T).reshape(3, 3, -1)
+    (ux, uy, uz), (vx, vy, vz) = b - a, c - a
+    x, y, z = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
+    keep: NDArray[np.bool_] = x * x + y * y + z * z > np.finfo(np.float32).tiny
     return keep
 
 
