@@ -332,5 +332,5 @@ def _digest(arrays: WorldArrays) -> str:
             # A scene without cuticles or volumes has the digest that it had before there were any.
             continue
         digest.update(f"{name} {array.dtype} {array.shape}".encode())
-        digest.update(np.ascontiguousarray(array))  # its own bytes: no copy
+        digest.update(np.ascontiguousarray(array).data)  # its own bytes: no copy
     return digest.hexdigest()
