@@ -19,6 +19,8 @@ PARTS = {
     "demo": ("demo", "packets per second of the demo scene, on one thread and on all"),
     "start": ("start", "seconds of commands, to the first progress line, of a first compile"),
     "memory": ("memory", "greatest resident memory of a run, bytes per triangle"),
+    "plants": ("plants", "a million leaf triangles of every plant: growth, compilation, memory"),
+    "facets": ("facets", "light by layer and on the floor, by triangles per blade"),
     "build": ("build_time", "tree build against Embree's"),
     "hits": ("closest_hit", "closest hit against Embree, and why hits differ"),
     "histories": ("wavefront", "whole histories against embreex with numpy"),

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from canopysim.errors import ResultError, SceneError
+from canopysim.kept_meshes import GROUP, is_mesh, kept_mesh, mesh_dataset, meshes_in
 from canopysim.limits import Limits
 from canopysim.results import FILE_NAME, FORMAT
 from canopysim.sealed import read_sealed, write_sealed
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from canopysim.world.compile import World
 
 CHECKPOINT_NAME = "checkpoint.nc"
-CHECKPOINT_FORMAT = "canopysim checkpoint 2"
+CHECKPOINT_FORMAT = "canopysim checkpoint 3"
 
 
 class Checkpointer:
@@ -50,16 +51,18 @@ class Checkpointer:
         """Tell whether it is time for the next one."""
         return self._folder is not None and time.perf_counter() - self._last >= self._wait_s
 
-    def write(self, rows: BatchRows, meta: dict[str, Any]) -> None:
+    def write(self, rows: BatchRows, meta: dict[str, Any], meshes: dict[str, bytes]) -> None:
         """Write one aside, sync and rename it."""
         assert self._folder is not None
         start = time.perf_counter()
-        write_checkpoint(self._folder, rows, meta)
+        write_checkpoint(self._folder, rows, meta, meshes)
         self._last = time.perf_counter()
         self._wait_s = max(self._every_s, (self._last - start) / self._share)
 
 
-def write_checkpoint(folder: Path, rows: BatchRows, meta: dict[str, Any]) -> Path:
+def write_checkpoint(
+    folder: Path, rows: BatchRows, meta: dict[str, Any], meshes: dict[str, bytes]
+) -> Path:
     """Write the rows of a run and what is needed to take it up.
 
     Parameters
@@ -70,6 +73,8 @@ def write_checkpoint(folder: Path, rows: BatchRows, meta: dict[str, Any]) -> Pat
         At least one batch.
     meta : dict
         From `run_meta`.
+    meshes : dict of str to bytes
+        From `meshes_of`.
 
     Returns
     -------
@@ -85,7 +90,10 @@ def write_checkpoint(folder: Path, rows: BatchRows, meta: dict[str, Any]) -> Pat
 
     target = folder / CHECKPOINT_NAME
     root = xr.Dataset(attrs={"format": CHECKPOINT_FORMAT, "meta": json.dumps(meta)})
-    write_sealed({"/": root, "/rows": rows.dataset()}, target)
+    nodes = {"/": root, "/rows": rows.dataset()}
+    if meshes:
+        nodes[GROUP] = mesh_dataset(meshes)
+    write_sealed(nodes, target)
     return target
 
 
@@ -148,11 +156,12 @@ def read_run(folder: Path) -> OldRun:
         Where there is neither, where both are torn, or where the program or a file that the scene
         refers to has changed so that the photons would meet another world.
     """
-    meta, data = _fullest(folder)
-    scene = _scene_of(meta, folder)
+    meta, data, meshes = _fullest(folder)
     from canopysim.tallies.rows import BatchRows
     from canopysim.world.compile import compile_world
+    from canopysim.world.replicates import with_replicates
 
+    scene = with_replicates(_scene_of(meta, folder, meshes), int(meta["settings"]["replicates"]))
     world = compile_world(scene)
     if world.digest != meta["digest"]:
         raise ResultError(
@@ -176,13 +185,13 @@ def read_run(folder: Path) -> OldRun:
     )
 
 
-def _fullest(folder: Path) -> tuple[dict[str, Any], xr.Dataset]:
-    """Meta and rows of the sound file to go on from.
+def _fullest(folder: Path) -> tuple[dict[str, Any], xr.Dataset, dict[str, bytes]]:
+    """Meta, rows and mesh files of the sound file to go on from.
 
     A result that is saved takes its checkpoint away, so a checkpoint of another run beside a
     result is of a later run that was killed. Of the same run the one with more batches is taken.
     """
-    found: list[tuple[int, dict[str, Any], xr.Dataset]] = []
+    found: list[tuple[int, dict[str, Any], xr.Dataset, dict[str, bytes]]] = []
     problems: list[ResultError] = []
     for name, form in ((FILE_NAME, FORMAT), (CHECKPOINT_NAME, CHECKPOINT_FORMAT)):
         if not (folder / name).exists():
@@ -193,7 +202,7 @@ def _fullest(folder: Path) -> tuple[dict[str, Any], xr.Dataset]:
             problems.append(problem)
             continue
         meta = json.loads(tree.attrs["meta"])
-        found.append((int(meta["n_batch"]), meta, tree["/rows"].to_dataset()))
+        found.append((int(meta["n_batch"]), meta, tree["/rows"].to_dataset(), meshes_in(tree)))
     if not found:
         if problems:
             raise problems[0]
@@ -203,14 +212,13 @@ def _fullest(folder: Path) -> tuple[dict[str, Any], xr.Dataset]:
         )
     one, other = found[0], found[-1]
     same = all(one[1][key] == other[1][key] for key in ("digest", "seed"))
-    _, meta, data = max(found, key=lambda f: f[0]) if same else other
-    return meta, data
+    _, meta, data, meshes = max(found, key=lambda f: f[0]) if same else other
+    return meta, data, meshes
 
 
-def _scene_of(meta: dict[str, Any], folder: Path) -> Scene:
-    """Read the scene again from the texts that were kept with the run."""
+def _scene_of(meta: dict[str, Any], folder: Path, meshes: dict[str, bytes]) -> Scene:
+    """Read the scene again from the texts and meshes that were kept with the run."""
     from canopysim.scene.load import load_scene, load_scene_text
-    from canopysim.scene.mesh_files import MESH_MARK
 
     files = meta["files"]
     try:
@@ -219,12 +227,6 @@ def _scene_of(meta: dict[str, Any], folder: Path) -> Scene:
         with tempfile.TemporaryDirectory(prefix="canopysim-") as place:
             root = Path(place).resolve()
             for name, text in files.items():
-                if text.startswith(MESH_MARK):
-                    raise ResultError(
-                        f"{folder}: the scene's mesh {name} (SHA-256 "
-                        f"{text[len(MESH_MARK) :].strip()[:12]}...) is not kept with a result; "
-                        "trace the scene again"
-                    )
                 target = (root / name).resolve()
                 if root not in target.parents:
                     raise ResultError(
@@ -232,7 +234,10 @@ def _scene_of(meta: dict[str, Any], folder: Path) -> Scene:
                         "kept with a result; trace it again"
                     )
                 target.parent.mkdir(parents=True, exist_ok=True)
-                target.write_text(text, "utf-8")
+                if is_mesh(text):
+                    target.write_bytes(kept_mesh(name, text, meshes, folder))
+                else:
+                    target.write_text(text, "utf-8")
             return load_scene(root / meta["scene_name"])
     except SceneError as problem:
         raise ResultError(

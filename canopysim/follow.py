@@ -134,6 +134,8 @@ def follow(world: World, seed: int, address: Address) -> PhotonPath:
     from canopysim.transport.arrays import PACKET_QUANTA
     from canopysim.transport.plain import load_physics, target
 
+    if world.replicates:
+        world = world.replicates[address.batch % len(world.replicates)]
     arrays = world.arrays
     n_strip = len(arrays.strip_lens)
     if address.strip >= n_strip:

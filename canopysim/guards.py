@@ -37,11 +37,11 @@ def split_bytes(world: World, threads: int) -> dict[str, int]:
     if world.splits is None:
         return {}
     # A set for each thread of two batches, the rows, and the rows once more while they are saved.
-    copies = (2 * FOLD, 2 * FOLD, 2 * FACET_FOLD, 2 * FOLD)
+    copies = (2 * FOLD, 2 * FOLD, 2 * FACET_FOLD, 2 * FOLD, 2 * FOLD)
     return {
         name: 8 * math.prod(shape) * (2 * threads + 2 + n)
         for name, shape, n in zip(
-            ("ends", "planes", "facets", "probes"),
+            ("ends", "planes", "facets", "probes", "canopy"),
             world.splits.shapes(world.arrays),
             copies,
             strict=True,
@@ -59,6 +59,8 @@ def _refuse_large_splits(world: World, threads: int) -> None:
     widest = max(world.splits.splits, key=lambda s: len(s.rows), default=None)
     if most == "probes":
         what, remedy = f"{len(world.probes)} probes", "place fewer"
+    elif most == "canopy":
+        what, remedy = "layers and plants", "leave canopy_sides or each_plant out"
     elif most == "facets" or widest is None:
         what, remedy = f"{world.splits.n_facet} triangles", "leave leaf_facets out"
     else:
@@ -97,7 +99,7 @@ def refuse_large(world: World, threads: int) -> None:
 def most_batches(world: World) -> int:
     """Give the number of batches whose rows fit into memory, twice: labelling holds them again."""
     n_channel, n_sink, n_band, _ = (int(n) for n in world.arrays.sizes)
-    row = 8 * n_channel * n_band * (n_sink + 2 * len(world.planes))
+    row = 8 * n_channel * n_band * (n_sink + 2 * len(world.planes)) * (1 + len(world.replicates))
     return max(1, BOOKS_LIMIT_BYTES // (2 * row))
 
 

@@ -83,9 +83,13 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
     CanopysimError
         Where something cannot be written; what was written by then stays.
     """
+    from canopysim.analysis.canopy_box import has_plants, has_sides
+    from canopysim.analysis.facets import has_facets
     from canopysim.analysis.profile import knows_profile
     from canopysim.analysis.told_apart import splits_of
     from canopysim.checkpoint import remove_checkpoint
+    from canopysim.report.canopy_box import write_canopy_box_csv, write_plants_csv
+    from canopysim.report.leaf_light import write_leaf_light_csv
     from canopysim.report.page import write_report
     from canopysim.report.penetration import write_profile_csv
     from canopysim.report.probes import write_probes_csv
@@ -93,6 +97,7 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
     from canopysim.report.shading import luminous_rectangles
     from canopysim.report.tables import write_tables
     from canopysim.report.told_apart import write_told_apart_csv
+    from canopysim.report.volume_picture import picture_leaves
     from canopysim.results import FILE_NAME
 
     replacing = (folder / FILE_NAME).exists()
@@ -104,17 +109,24 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
         write_tables(result, folder)
         if knows_profile(result):
             write_profile_csv(result, folder / "profile.csv")
+        if has_sides(result):
+            write_canopy_box_csv(result, folder / "canopy-box.csv")
+        if has_plants(result):
+            write_plants_csv(result, folder / "plants.csv")
+        if has_facets(result):
+            write_leaf_light_csv(result, folder / "leaf-light.csv")
         if splits_of(result):
             write_told_apart_csv(result, folder / "told-apart.csv")
         if result.probes is not None:
             write_probes_csv(result, folder / "probes.csv")
         try:
             used = draw_scene(
-                world.parts,
+                [*world.parts, *picture_leaves(world.volumes, scene.enclosure.size)],
                 scene.enclosure.size,
                 None,
                 folder / "scene.png",
                 strips=luminous_rectangles(world.strips),
+                drawn_room=scene.enclosure.room is not None,
             )
         except CanopysimError:
             # A picture that cannot be had costs nothing else.
@@ -131,7 +143,10 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
 
 def _remove_companions(folder: Path) -> None:
     """Remove what an earlier result wrote beside its file: a new one may write fewer tables."""
-    tables = ("layers.csv", "profile.csv", "told-apart.csv", "probes.csv", "map-*.csv")
+    tables = (
+        "layers.csv", "profile.csv", "canopy-box.csv", "plants.csv", "leaf-light.csv",
+        "told-apart.csv", "probes.csv", "map-*.csv",
+    )  # fmt: skip
     for name in (*tables, "scene.png", "report.html"):
         for old in folder.glob(name):
             old.unlink()

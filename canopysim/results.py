@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from canopysim.errors import ResultError
+from canopysim.kept_meshes import GROUP, mesh_dataset, meshes_in
 from canopysim.sealed import read_sealed, write_sealed
 
 if TYPE_CHECKING:
     import xarray as xr
 
 FILE_NAME = "result.nc"
-FORMAT = "canopysim result 3"
+FORMAT = "canopysim result 4"
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +48,8 @@ class Result:
         over probe x group: ``reading``, ``over_true`` (reading over what an ideal sensor of the
         same kind would read there) with ``…_std_err``. If a meter has a levelling error, over probe
         x group x change: ``leaning`` with ``…_std_err``, see `tallies/label_leaning.py`.
+    meshes : dict of str to bytes
+        Mesh files of the scene by their SHA-256, kept so that the run can be taken up.
     """
 
     layers: xr.Dataset | None
@@ -56,6 +59,7 @@ class Result:
     rows: xr.Dataset
     meta: dict[str, Any]
     probes: xr.Dataset | None = None
+    meshes: dict[str, bytes] = field(default_factory=dict)
 
     @property
     def title(self) -> str:
@@ -156,6 +160,8 @@ class Result:
             nodes["/layers"] = self.layers
         if self.probes is not None:
             nodes["/probes"] = self.probes
+        if self.meshes:
+            nodes[GROUP] = mesh_dataset(self.meshes)
         for name, plane in self.planes.items():
             nodes[f"/planes/{name}"] = plane
         target = Path(folder) / FILE_NAME
@@ -191,6 +197,7 @@ class Result:
                 launched=ends["launched_umol_s"],
                 rows=tree["/rows"].to_dataset(),
                 meta=json.loads(tree.attrs["meta"]),
+                meshes=meshes_in(tree),
             )
         except (KeyError, ValueError) as problem:
             raise ResultError(f"{path}: cannot be read as a result ({problem})") from problem

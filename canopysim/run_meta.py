@@ -9,8 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from canopysim.light.facts import fixture_facts
+from canopysim.light.meter import RESPONSES
 from canopysim.light.power import power_facts
 from canopysim.limits import Limits
+from canopysim.world.band_cost import narrow_optics
 
 if TYPE_CHECKING:
     from canopysim.scene.schema import Scene
@@ -58,6 +61,10 @@ def run_meta(
         "band_names": list(scene.band_names),
         "told_apart": _told_apart(scene, world),
         "electricity": electricity_meta(scene, world),
+        "fixtures": fixture_facts(scene),
+        "channels": _channels(scene, world),
+        "channel_yield": channel_yield(world),
+        "band_cost": narrow_optics(scene, world),
         "inside_canopy": _inside_canopy(world),
         "settings": {
             "width_m": enclosure.width,
@@ -74,9 +81,33 @@ def run_meta(
             "max_time_s": finite_time,
             "batch_packets": world.batch_packets,
             "n_triangle": world.n_triangle,
-            **({"crop": scene.canopy.crop} if scene.canopy and scene.canopy.crop else {}),
+            **_drawn_room(scene),
+            **({"n_volume": len(world.volumes)} if world.volumes else {}),
+            "replicates": max(1, len(world.replicates)),
+            **_leaves(scene),
         },
     }
+
+
+def _leaves(scene: Scene) -> dict[str, Any]:
+    """Give what the scene says of its leaves' photosynthesis; nothing where it names no crop."""
+    canopy = scene.canopy
+    if canopy is None or canopy.crop is None:
+        return {}
+    found: dict[str, Any] = {"crop": canopy.crop}
+    if canopy.acclimation is not None:
+        found["acclimation"] = canopy.acclimation
+    if canopy.bright_limit is not None:
+        found["bright_limit_umol_m2_s"] = canopy.bright_limit
+    return found
+
+
+def _drawn_room(scene: Scene) -> dict[str, Any]:
+    """Give the file of a drawn room, and its floor; nothing for a box."""
+    enclosure = scene.enclosure
+    if enclosure.mesh is None:
+        return {}
+    return {"drawn_room": enclosure.mesh.file, "floor_area_m2": enclosure.floor_area}
 
 
 def _inside_canopy(world: World) -> dict[str, Any]:
@@ -86,14 +117,17 @@ def _inside_canopy(world: World) -> dict[str, Any]:
     """
     if world.layers is None:
         return {}
-    top = float(world.layers.z_top[0])
-    groups = set()
-    for strip in world.strips:
-        reach = np.abs(strip.axes[:2, 2]) @ (strip.length_m, strip.width_m)
-        if strip.centre[2] - 0.5 * reach < top:
-            groups.add(strip.group)
-    bodies = [part.vertices[:, 2].min() for part in world.parts if part.kind == "fixture"]
-    return {"groups": sorted(groups), "bodies": any(float(z) < top for z in bodies)}
+    groups, bodies = set(), False
+    for one in world.replicates or (world,):
+        assert one.layers is not None
+        top = float(one.layers.z_top[0])
+        for strip in one.strips:
+            reach = np.abs(strip.axes[:2, 2]) @ (strip.length_m, strip.width_m)
+            if strip.centre[2] - 0.5 * reach < top:
+                groups.add(strip.group)
+        lows = [part.vertices[:, 2].min() for part in one.parts if part.kind == "fixture"]
+        bodies |= any(float(z) < top for z in lows)
+    return {"groups": sorted(groups), "bodies": bodies}
 
 
 def electricity_meta(scene: Scene, world: World) -> dict[str, Any]:
@@ -107,8 +141,9 @@ def electricity_meta(scene: Scene, world: World) -> dict[str, Any]:
     Returns
     -------
     dict
-        As `power_facts`, and for every channel the number of its light, from 1 (0: daylight), and
-        the flux at full output that a quantum stands for; empty where nothing is stated.
+        As `power_facts`, and for every channel the number of its light, from 1 (0: daylight), its
+        name in the fixture ("": none), and the flux at full output that a quantum stands for;
+        empty where nothing is stated.
     """
     facts = power_facts(scene)
     if not facts:
@@ -117,7 +152,43 @@ def electricity_meta(scene: Scene, world: World) -> dict[str, Any]:
     for strip, channel in zip(world.strips, world.arrays.strip_channel, strict=True):
         lights[int(channel)] = max(strip.light + 1, 0)
     full = [replace(channel, output=1.0).umol_s_per_quantum for channel in world.channels]
-    return {**facts, "channel_light": lights, "channel_full_umol_s_per_quantum": full}
+    return {
+        **facts,
+        "channel_light": lights,
+        "channel_name": [channel.name for channel in world.channels],
+        "channel_full_umol_s_per_quantum": full,
+    }
+
+
+def _channels(scene: Scene, world: World) -> list[dict[str, Any]]:
+    """Tell what each channel of the tallies is, and what a quantum of it stands for at full output.
+
+    None for daylight.
+    """
+    found: list[dict[str, Any]] = [
+        {"of": None, "full": replace(channel, output=1.0).umol_s_per_quantum}
+        for channel in world.channels
+    ]
+    for strip, number in zip(world.strips, world.arrays.strip_channel, strict=True):
+        if strip.light >= 0:
+            found[int(number)]["of"] = {
+                "light": strip.light + 1,
+                "fixture": scene.lights[strip.light].fixture,
+                "group": strip.group,
+                "name": strip.channel,
+                "output": strip.output,
+            }
+    return found
+
+
+def channel_yield(world: World) -> list[list[float]]:
+    """Yield photon flux per photon of each channel and band, as its light was launched."""
+    response = RESPONSES["ypf"]
+    found: list[list[float]] = [[]] * len(world.channels)
+    for strip, channel in zip(world.strips, world.arrays.strip_channel, strict=True):
+        if not found[int(channel)]:
+            found[int(channel)] = response.per_band(strip.spectrum, world.edges).tolist()
+    return found
 
 
 def _told_apart(scene: Scene, world: World) -> dict[str, Any]:
@@ -144,6 +215,7 @@ def _told_apart(scene: Scene, world: World) -> dict[str, Any]:
         ),
         "cells": [int(n) for n in plan.cells],
         "n_strip": len(world.strips),
+        "canopy": {} if plan.canopy is None else plan.canopy.meta(),
     }
 
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from canopysim.errors import CanopysimError
 from canopysim.guards import most_batches, refuse_imbalance, refuse_large, refuse_untraced
+from canopysim.kept_meshes import meshes_of
 from canopysim.limits import Limits, Target, settle_limits, settle_seed, settle_threads
 from canopysim.results import Result
 from canopysim.run_meta import run_meta
@@ -40,6 +41,7 @@ def run(
     progress: Callable[[Progress], None] | None = None,
     world: World | None = None,
     checkpoint: str | Path | None = None,
+    replicates: int | None = None,
 ) -> Result:
     """Trace a scene until a target error or a budget is reached, whichever comes first.
 
@@ -66,6 +68,8 @@ def run(
         The compiled scene, if the caller has it.
     checkpoint : path, optional
         Folder for a checkpoint, written every 20 s or so; `resume` takes it up after a kill.
+    replicates : int, optional
+        Canopies grown from as many seeds, instead of the number that the scene states.
 
     Returns
     -------
@@ -81,8 +85,12 @@ def run(
     """
     from canopysim.tallies.rows import BatchRows
     from canopysim.world.compile import compile_world
+    from canopysim.world.replicates import replicates_of, with_replicates
 
+    scene = with_replicates(scene, replicates)
     limits = settle_limits(scene, target, max_packets, max_time)
+    if world is not None and max(len(world.replicates), 1) != replicates_of(scene):
+        raise CanopysimError("the compiled world has another number of replicates than the scene")
     world = world or compile_world(scene)
     n_thread = settle_threads(threads)
     refuse_large(world, n_thread)
@@ -211,24 +219,22 @@ def _trace(
     """Trace batch after batch, from where the rows end, until something stops it."""
     from canopysim.checkpoint import Checkpointer
     from canopysim.tallies.books import launched_quanta
-    from canopysim.tallies.driver import BatchTracer
+    from canopysim.tallies.replicates import ReplicateTracer, join
 
     launched = launched_quanta(world)
+    meshes = meshes_of(scene)
     watch = TargetWatch(world, limits.target, scene.tracing.floor)
     for absorbed, crossed in zip(rows.absorbed, rows.crossed_sum, strict=True):
         watch.append(absorbed, crossed)
-    tracer = BatchTracer(
-        world.arrays, world.strip_first, world.depth, seed=seed, threads=threads,
-        splits=world.splits,
-    )  # fmt: skip
+    tracer = ReplicateTracer(world, seed=seed, threads=threads)
     stopped_by = _enough(watch.progress(seconds_before), world, limits, 0.0) or "interrupted"
     saver = Checkpointer(checkpoint, CHECKPOINT_EVERY_S, CHECKPOINT_SHARE)
     try:
         tracer.warm_up()
         start = time.perf_counter()
         with _asked_to_stop() as asked:
-            for books in () if stopped_by != "interrupted" else tracer.batches(rows.n_batch, asked):
-                rows.append(books)
+            for parts in () if stopped_by != "interrupted" else tracer.batches(rows.n_batch, asked):
+                rows.append(join(parts), parts)
                 refuse_imbalance(rows, launched)
                 refuse_untraced(world, rows, final=False)
                 watch.append(rows.absorbed[-1], rows.crossed_sum[-1])
@@ -242,7 +248,7 @@ def _trace(
                     break
                 if saver.due():
                     meta = run_meta(scene, world, limits, seed, now, "interrupted", threads)
-                    saver.write(rows, meta)
+                    saver.write(rows, meta, meshes)
     finally:
         tracer.close()
     if rows.n_batch == 0:
@@ -252,7 +258,8 @@ def _trace(
 
     refuse_untraced(world, rows, final=True)
     now = watch.progress(seconds_before + time.perf_counter() - start)
-    return label(world, rows, run_meta(scene, world, limits, seed, now, stopped_by, threads))
+    meta = run_meta(scene, world, limits, seed, now, stopped_by, threads)
+    return replace(label(world, rows, meta), meshes=meshes)
 
 
 def _enough(now: Progress, world: World, limits: Limits, spent_s: float) -> str | None:

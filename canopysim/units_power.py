@@ -23,6 +23,12 @@ from canopysim.units_text import (
 POWER_UNITS_W = {"W": Decimal(1), "kW": Decimal(1000)}
 VOLTAGE_UNITS_V = {"V": Decimal(1)}
 CURRENT_UNITS_A = {"A": Decimal(1)}
+EFFICACY_UNITS = {
+    "umol/J": Decimal(1),
+    "umol J-1": Decimal(1),
+    "umol/(s W)": Decimal(1),
+    "umol/s/W": Decimal(1),
+}
 # The international pound of 1959.
 MASS_UNITS_KG = {"kg": Decimal(1), "g": Decimal("0.001"), "lb": Decimal("0.45359237")}
 
@@ -30,6 +36,8 @@ POWER_LIMIT_W = 1e6
 VOLTAGE_LIMIT_V = 1000.0
 CURRENT_LIMIT_A = 10_000.0
 MASS_LIMIT_KG = 10_000.0
+# No photon of a wavelength that a spectrum may hold has so little energy.
+EFFICACY_LIMIT = 40.0
 PRICE_LIMIT = 1e6
 DAY_S = 24 * 3600.0
 
@@ -97,6 +105,11 @@ def parse_power(text: str) -> float:
             "the power factor beside it"
         )
     return _parse_measure(text, "power", POWER_UNITS_W, POWER_LIMIT_W, "105 W")
+
+
+def parse_efficacy(text: str) -> float:
+    """Read a photon efficacy such as ``2.7 umol/J``: µmol J⁻¹; `ValueError` for anything else."""
+    return _parse_measure(text, "photon efficacy", EFFICACY_UNITS, EFFICACY_LIMIT, "2.7 umol/J")
 
 
 def parse_voltage(text: str) -> float:

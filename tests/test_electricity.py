@@ -136,7 +136,7 @@ def test_loads_add_up_over_lights_and_rows():
 def test_a_photoperiod_is_one_shift_of_all_lights_as_they_are_set():
     lights = [light(count=2, output=0.5, standby_w=0.4), light(number=2, group="side bars")]
     shifts = day.shifts_of(facts(*lights))
-    assert [day.full_hours(each, shifts) for each in lights] == [7.0, 14.0]
+    assert [day.full_hours(each, shifts) for each in lights] == [(7.0,), (14.0,)]
     hand = 2 * (54 * 14 + 0.4 * 10) + 105 * 14
     assert day.daily_energy(lights, shifts) == pytest.approx(hand / 1000, rel=1e-14)
     launched = (2 * 150 + 300) * 14 * 3600 / 1e6
@@ -156,8 +156,8 @@ def test_a_schedule_against_sums_by_hand():
     ]
     shifts = day.shifts_of(facts(*lights, photoperiod_h=None, schedule=schedule))
     top, side = lights
-    assert day.full_hours(top, shifts) == pytest.approx(2 * 0.5 + 10 * 0.8, rel=1e-14)
-    assert day.full_hours(side, shifts) == pytest.approx(10 * 0.3 + 2 * 0.5, rel=1e-14)
+    assert day.full_hours(top, shifts) == pytest.approx((2 * 0.5 + 10 * 0.8,), rel=1e-14)
+    assert day.full_hours(side, shifts) == pytest.approx((10 * 0.3 + 2 * 0.5,), rel=1e-14)
     top_wh = 2 * 54 + 10 * (54 + 51 * 0.6) + 12 * 1.0
     side_wh = 3 * (10 * 12 + 2 * 20)
     assert day.daily_energy(lights, shifts) == pytest.approx((top_wh + side_wh) / 1e3, rel=1e-14)

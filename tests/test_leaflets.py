@@ -10,7 +10,7 @@ from canopysim.matter.clearance import CLEARANCE
 from canopysim.matter.leaflets import bend_leaflets, compound_grid
 from canopysim.matter.plants import grow_canopy
 from canopysim.scene.schema import Scene
-from canopysim.scene.schema_matter import Leaflets
+from canopysim.scene.schema_plant import Leaflets
 
 OUTLINE = (0.1, 0.7, 1.0, 0.6, 0.0)
 SIZE = np.array([0.6, 1.0])
@@ -59,7 +59,8 @@ def test_areas_add_up_exactly(pairs):
 
 
 def test_the_leaflet_at_the_end_is_a_simple_blade_at_the_end_of_the_rachis():
-    _, vertices, tip = grown(2)
+    _, vertices, line = grown(2)
+    tip = line[:, -1]
     _, blade = simple()
     down = np.stack((np.cos(LEAN), np.zeros(2), -np.sin(LEAN)), axis=1)
     np.testing.assert_allclose(tip, RACHIS[:, None] * down, atol=1e-15)

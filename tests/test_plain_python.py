@@ -5,11 +5,20 @@ import pytest
 from build import trace, world_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from torture import closed_torture, endless_torture, told_apart, torture
+from torture import (
+    closed_torture,
+    cloudy_torture,
+    drawn_torture,
+    endless_torture,
+    load_drawn,
+    told_apart,
+    torture,
+)
 
 from canopysim.tallies.books import open_books
 from canopysim.transport.plain import load_physics
 from canopysim.transport.plain.target import fma
+from canopysim.world.compile import compile_world
 
 F = np.float32
 
@@ -36,11 +45,27 @@ def test_plain_fma_rounds_once(a, b, c):
         (told_apart(torture(500)), None),
         (endless_torture(500), None),
         (closed_torture(300), 400),
+        (cloudy_torture(400), None),
+        (cloudy_torture(300, endless=True), None),
+        (told_apart(drawn_torture(500)), None),
     ],
-    ids=["open", "told apart", "endless", "walls as triangles"],
+    ids=[
+        "open",
+        "told apart",
+        "endless",
+        "walls as triangles",
+        "cloudy",
+        "endless clouds",
+        "drawn, told apart",
+    ],
 )
-def test_plain_python_gives_the_same_books(scene, walls):
-    world = world_of(scene, wall_triangles=walls)
+def test_plain_python_gives_the_same_books(scene, walls, tmp_path):
+    drawn = "mesh" in scene["enclosure"]
+    world = (
+        compile_world(load_drawn(tmp_path, scene))
+        if drawn
+        else world_of(scene, wall_triangles=walls)
+    )
     compiled = trace(world, 1, seed=77)
     books = open_books(world.arrays)
     splits = None if world.splits is None else world.splits.open(world.arrays)
@@ -61,6 +86,10 @@ def test_plain_python_gives_the_same_books(scene, walls):
         assert (splits.crossed == compiled.splits.crossed[0]).all()
         assert (splits.facet == compiled.splits.facet[0]).all()
         assert (splits.probed == compiled.splits.probed[0]).all()
+        assert (splits.canopy is not None) == ("also_count" in scene)
+        if splits.canopy is not None:
+            assert (splits.canopy.counted == compiled.splits.canopy[0]).all()
+            assert splits.canopy.counted.any()
 
 
 def test_compiled_kernels_are_back_after_loading_plain_ones():

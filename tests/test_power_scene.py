@@ -90,7 +90,15 @@ def test_electricity_changes_no_photon(path):
         update={
             "electricity": None,
             "fixtures": {
-                name: fixture.model_copy(update=dict.fromkeys(Powered.model_fields))
+                name: fixture.model_copy(
+                    update={
+                        **dict.fromkeys(Powered.model_fields),
+                        "channels": {
+                            key: channel.model_copy(update={"input_power": None, "driver": None})
+                            for key, channel in fixture.channels.items()
+                        },
+                    }
+                )
                 for name, fixture in scene.fixtures.items()
             },
         }
@@ -131,6 +139,15 @@ def test_far_red_takes_energy_and_gives_no_ppf():
     energy = 0.8 * math.log(7 / 6) / 100 + 0.2 * math.log(75 / 70) / 50
     assert bound.even == pytest.approx(0.8 / energy * PER_NM, rel=1e-12)
     assert bound.utmost == pytest.approx(0.8 / (0.8 / 700 + 0.2 / 750) * PER_NM, rel=1e-12)
+
+
+def test_light_outside_the_bands_takes_energy_too():
+    """As many photons in 900-1000 nm as in 600-700 nm: a light cannot but make them."""
+    table = "nm, relative photons\n600, 1\n700, 1\n700.001, 0\n900, 0\n900.001, 1\n1000, 1\n"
+    bound = bound_of({"table": table})
+    energy = math.log(7 / 6) / 100 + math.log(10 / 9) / 100
+    assert bound.even == pytest.approx(PER_NM / energy, rel=2e-5)
+    assert bound.utmost == bound.even
 
 
 def test_strips_of_other_spectra_are_mixed_by_their_photons():

@@ -14,6 +14,9 @@ BAD = Path(__file__).parent / "data" / "bad_scenes"
 # One line or more for each file; 'file:' is put before each.
 EXPECTED = {
     "a_list": ["1:1  is not a mapping; write 'title: ...' first"],
+    "as_volume_of_no_kind": [
+        "16:3  canopy.as_volume: 'cubes' is not known here; allowed: slab, crowns"
+    ],
     "belongs_beside": [
         "7:3  enclosure.surfaces: is not known here; it belongs beside 'enclosure': look at the "
         "lines above and at its indentation"
@@ -37,6 +40,10 @@ EXPECTED = {
     "dimmed_beyond_physics": [
         "31:27  fixtures.bar.driver.50 %: 5 W for 30 umol/s of 400-700 nm makes 6.00 umol/J; this "
         "spectrum allows 5.18 umol/J at most, with every watt leaving as light; look both up again"
+    ],
+    "claim_is_not_photons_over_watts": [
+        "32:5  fixtures.bar.ppe: 3.1 umol/J is not 60 umol/s of 400-700 nm over 24 W, which makes "
+        "2.5 umol/J; one of the three is wrong, look them up again"
     ],
     "driver_goes_down": [
         "32:14  fixtures.bar.driver.75 %: 11 W is less than the 13 W at 50 %; more light cannot "
@@ -138,6 +145,22 @@ EXPECTED = {
         "36:6  planes[2].name: 'top' already names the plane in line 35; give each plane a name "
         "of its own"
     ],
+    "channel_at_no_strip": [
+        "34:7  fixtures.bar.channels.far-red: has no strip; write 'channel: far-red' at one, or "
+        "leave the channel out"
+    ],
+    "channel_watts_do_not_add_up": [
+        "35:5  fixtures.bar.input_power: 30 W is not what the channels draw together, 24 W (80 % "
+        "of it); write the same, or leave it out"
+    ],
+    "channels_misspelt": [
+        "30:56  fixtures.bar.strips[2].channel: 'deep_red' is no channel of this fixture; did you "
+        "mean 'deep-red'?",
+        "35:65  lights[1].outputs.blue: 'blue' is no channel of the fixture 'bar'; allowed: "
+        "deep-red, white",
+        "40:40  electricity.schedule[1].outputs.red: 'red' is no channel of the lights; allowed: "
+        "deep-red, white",
+    ],
     "schedule_of_no_group": [
         "39:30  electricity.schedule[1].group: 'bars' is no group of lights; did you mean 'bar'?"
     ],
@@ -178,6 +201,12 @@ EXPECTED = {
         "10:5  surfaces.white.specular: 92 % with diffuse 15 % makes 107 %; a surface cannot "
         "reflect more than it receives (at most 100 %)"
     ],
+    "too_many_volumes": [
+        "14:3  canopy.volumes: make 1200 volumes; at most 1000: join neighbours into rows or "
+        "a slab",
+        "15:58  canopy.volumes[1].leaf_area: puts 0.1 m2 of leaves into 1.5e-07 m3, 6.67e+05 "
+        "m2/m3; allowed is 1000 m2/m3 or less: is a length or an area in the wrong unit?",
+    ],
     "two_colons": [
         "1:15  is not YAML: a second ': ' on this line; put quotes around text that holds ': '"
     ],
@@ -200,6 +229,66 @@ EXPECTED = {
     ],
     "unknown_surface": [
         "6:3  enclosure.lining: 'whit' is not defined under 'surfaces'; did you mean 'white'?"
+    ],
+    "volume_has_no_triangles": [
+        "14:3  canopy.leaf_area_index: scales grown plants, and there are none; write it "
+        "within the entry of 'volumes' that it belongs to",
+        "17:3  canopy.as_volume: turns plants into volumes, and there are none; leave it out,"
+        " or write 'plantings' or 'meshes'",
+        "28:14  also_count.leaf_facets: counts single leaf triangles, and leaves of "
+        "'canopy.volumes' have none; leave one of the two out",
+    ],
+    "volume_in_its_own_copy": [
+        "15:77  canopy.volumes[1].width: 70 cm is more than the 60 cm after which the room "
+        "repeats; volumes would lie in their own copies",
+        "16:117  canopy.volumes[2].positions[1]: the box at 61 cm, 20 cm has its middle 1 cm "
+        "out through the right; move it",
+    ],
+    "volume_shape": [
+        "15:21  canopy.volumes[1].leaf: 'hard' is not defined under 'leaves'; allowed: soft",
+        "15:47  canopy.volumes[1].top: 90 cm is above the ceiling; allowed is at most 80 cm",
+        "16:48  canopy.volumes[2].top: 20 cm is not above the bottom at 20 cm; raise it",
+        "17:7  canopy.volumes[3]: lacks 'width', the extent in x of each box",
+        "18:7  canopy.volumes[4]: lacks 'direction'; a row runs along the 'width' (x) or the "
+        "'depth' (y)",
+        "19:7  canopy.volumes[5]: lacks 'width', the extent in x of each row",
+        "20:78  canopy.volumes[6].direction: is for rows, and this is a slab; leave it out",
+        "21:7  canopy.volumes[7]: does not say how many leaves it holds; write one of "
+        "leaf_area, leaf_area_index, density",
+        "22:78  canopy.volumes[8].density: stands beside 'leaf_area'; write one of the two",
+        "23:78  canopy.volumes[9].columns: stands beside 'positions'; write columns and rows,"
+        " or positions",
+        "24:139  canopy.volumes[10].positions[2]: the ellipsoid at 55 cm, 20 cm sticks 5 cm "
+        "out through the right; move it, or write a smaller 'width'",
+        "25:58  canopy.volumes[11].leaf_area: puts 35 m2 of leaves into 0.003 m3, 1.17e+04 "
+        "m2/m3; allowed is 1000 m2/m3 or less: is a length or an area in the wrong unit?",
+    ],
+    "volume_values": [
+        "15:8  canopy.volumes[1].shape: 'sphere' is not known here; allowed: slab, box, "
+        "ellipsoid, row",
+        "16:59  canopy.volumes[2].density: '8' has no unit; write for example '8 m2/m3'",
+        "17:59  canopy.volumes[3].density: '8 g/m3': 'g/m3' is not a unit of leaf area "
+        "density; allowed: m2/m3, /m",
+        "18:79  canopy.volumes[4].by_height: 'odd' is not known here; write 'even', '{beta: "
+        "[2.5, 2.5]}' or a list of shares such as [20 %, 100 %, 60 %]",
+        "19:91  canopy.volumes[5].by_height.beta: is not two numbers; write for example "
+        "'{beta: [2.5, 2.5]}'",
+        "20:98  canopy.volumes[6].by_height.beta[1]: '0.5' is out of range; allowed is 1 to 50",
+        "21:79  canopy.volumes[7].by_height: holds 'gamma'; write 'even', '{beta: [2.5, "
+        "2.5]}' or a list of shares such as [20 %, 100 %, 60 %]",
+        "22:79  canopy.volumes[8].by_height: is 0 % everywhere; some share must be more",
+        "23:97  canopy.volumes[9].by_height[2]: '1' has no % sign; write shares in per cent, "
+        "as in '12 %'",
+        "24:79  canopy.volumes[10].angles: 'planofile' is not known here; allowed: "
+        "planophile, erectophile, plagiophile, extremophile, uniform, spherical, level, "
+        "upright, '{ellipsoid: 1.5}', or a list of shares from level to upright",
+        "25:88  canopy.volumes[11].angles.ellipsoid: '0' is out of range; allowed is 0.05 to 20",
+        "26:79  canopy.volumes[12].angles: makes 110 % in all; the shares of leaf area in "
+        "equally wide classes of inclination, from level to upright, make 100 %",
+        "27:79  canopy.volumes[13].angles: holds 'sphere'; write 'spherical', '{ellipsoid: "
+        "1.5}' or a list of shares such as [50 %, 30 %, 20 %]",
+        "28:79  canopy.volumes[14].clumping: '7' is out of range; allowed is 0.1 to 1.5",
+        "29:78  canopy.volumes[15].direction: 'up' is not known here; allowed: width, depth",
     ],
     "watts": [
         "30:5  fixtures.bar.ppf: '60 W': watts are not a photon flux; look in the data sheet for "
@@ -303,7 +392,7 @@ def replace(old: str, new: str) -> str:
         ),
         (
             replace("ppf: 50 umol/s", "ppf: 50 umol/s\n    turn: 5 deg"),
-            "fixtures.bar.turn: is not known here; allowed: body, driver, input_power, inrush",
+            "fixtures.bar.turn: is not known here; allowed: body, channels, driver, input_power",
         ),
         (
             replace("lens: lambertian", "lens: lambertian, ppf: 40 umol/s"),

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from canopysim.library.leaves import LEAF_NAMES, library_spectrum
-from canopysim.light.spectrum.averages import band_means, five_band_cost
+from canopysim.light.spectrum.averages import band_means, narrow_edges
 from canopysim.light.spectrum.making import from_shares, gaussian, mixed
 from canopysim.light.spectrum.named import named_spectrum
 from canopysim.light.spectrum.pieces import Pieces
@@ -138,81 +138,12 @@ def test_bands_beyond_the_table_are_refused():
         band_means(LEVEL, Pieces.nothing(), (400, 800))
 
 
-def test_a_step_in_a_band_costs_what_two_halves_differ():
-    """Absorptance 1 on 400-450, 0 on 450-500: the wide band has one half of level light."""
-    step = Pieces.from_ranges([(400, 450, 1.0), (450, 500, 0.0), (500, 600, 0.25)])
-    cost = five_band_cost(from_shares([(400, 600, 1)]), step, (400, 500, 600))
-    np.testing.assert_allclose(cost.absorptance, [0.5, 0.25], rtol=1e-14)
-    np.testing.assert_allclose(np.abs(cost.difference), [0.5] * 10 + [0] * 10, atol=1e-14)
-    assert cost.mean == pytest.approx(0.25, rel=1e-13)
-    assert cost.largest == pytest.approx(0.5, rel=1e-13)
-    np.testing.assert_allclose(cost.mean_by_band, [0.5, 0], atol=1e-14)
-    # Half of the light goes on; wide bands take half of it, yet the step lets it all pass again.
-    assert cost.second_meeting == pytest.approx(0.5 * 0.25, rel=1e-13)
-    assert cost.outside == 0
-
-
-@pytest.mark.parametrize("name", ["thin_pale_lettuce", "pepper", "thick_dark"])
-def test_one_meeting_is_right_and_the_second_overstated_by_the_variance(name):
-    for light in (named_spectrum("white_4000"), gaussian(730, 30), LEVEL):
-        cost = five_band_cost(light, absorptance(name), BANDS)
-        signed = np.bincount(cost.wide, cost.narrow_share * cost.difference, 5)
-        np.testing.assert_allclose(signed, 0, atol=1e-14)
-        variance = cost.narrow_share @ cost.difference**2
-        assert cost.second_meeting == pytest.approx(variance, rel=1e-10)
-        assert 0 < cost.mean < cost.largest < 1
-        assert cost.narrow_share.sum() == pytest.approx(1, abs=1e-14)
-
-
-def test_far_red_is_where_wide_bands_cost_most():
-    """Leaf absorptance falls from 0.8 to 0.1 inside 700-750 nm."""
-    cost = five_band_cost(named_spectrum("white_4000"), absorptance("pepper"), BANDS)
-    assert int(np.nanargmax(cost.mean_by_band)) == 3
-    assert 700 <= cost.largest_span[0] < cost.largest_span[1] <= 750
-    worst = cost.narrow_edges.index(cost.largest_span[0])
-    assert cost.largest == abs(cost.difference[worst])
-    assert len(cost.narrow_edges) == 41
-
-
-def test_narrow_bands_keep_the_edges_and_leave_faint_tails_out():
-    light = gaussian(706, 4)
-    share = Pieces.from_points((400, 700, 702, 800), (1, 1, 0, 0))
-    cost = five_band_cost(light, share, (655.5, 706.0, 750.0))
-    assert cost.narrow_edges == (655.5, 660, 670, 680, 690, 700, 706, 710, 720, 730, 740, 750)
-    assert cost.wide.tolist() == [0] * 6 + [1] * 5
-    # Below 700 nm lies 0.02 % of the light, so unlike the band's mean that it would lead.
-    assert cost.narrow_share[4] == pytest.approx(2.1e-4, rel=0.1)
-    assert np.abs(cost.difference).max() > 0.9
-    assert cost.largest < 0.1
-    assert five_band_cost(light, share, (655.5, 706.0, 750.0), 100).narrow_edges == (
-        655.5,
-        700,
-        706,
-        750,
-    )
-
-
-def test_the_same_bands_twice_cost_nothing_and_bands_without_light_are_unknown():
-    edges = np.arange(400.0, 801, 10).tolist()
-    cost = five_band_cost(named_spectrum("deep_red_660"), absorptance("basil"), edges)
-    assert cost.mean == cost.largest == cost.second_meeting == 0
-    assert np.isnan(cost.mean_by_band[0])
-    assert cost.mean_by_band[26] == 0
-
-
-def test_light_outside_the_edges_is_told():
-    cost = five_band_cost(gaussian(730, 30), absorptance("basil"), (700, 750))
-    assert cost.outside == pytest.approx(1 - 0.9325, abs=1e-4)
-
-
-@pytest.mark.parametrize(
-    ("light", "step", "message"),
-    [
-        (LEVEL, 0.5, "allowed is 1 to 100 nm"),
-        (LEVEL, math.nan, "allowed is 1 to 100 nm"),
-        (gaussian(940, 20), 10, "no photons in 400-800 nm"),
-    ],
-)
-def test_unfit_comparisons_are_refused(light, step, message):
-    with pytest.raises(ValueError, match=message):
-        five_band_cost(light, absorptance("basil"), BANDS, step)
+def test_narrow_bands_keep_the_edges_of_wide_ones():
+    assert narrow_edges((655.5, 706.0, 750.0)).tolist() == [
+        655.5, 660, 670, 680, 690, 700, 706, 710, 720, 730, 740, 750
+    ]  # fmt: skip
+    assert narrow_edges((655.5, 706.0, 750.0), 100).tolist() == [655.5, 700, 706, 750]
+    assert len(narrow_edges(BANDS)) == 41
+    for step in (0.5, math.nan, 101.0):
+        with pytest.raises(ValueError, match="allowed is 1 to 100 nm"):
+            narrow_edges(BANDS, step)

@@ -42,9 +42,9 @@ def test_photons_per_joule_of_one_wavelength(nm, umol_per_joule):
 
 
 def test_a_level_spectrum_in_closed_form():
-    assert measures.ppf(LEVEL) == pytest.approx(300, rel=1e-14)
-    assert measures.epar_flux(LEVEL) == pytest.approx(350, rel=1e-14)
-    assert measures.flux_to_800(LEVEL) == pytest.approx(400, rel=1e-14)
+    assert measures.photon_flux(LEVEL) == pytest.approx(300, rel=1e-14)
+    assert measures.photon_flux(LEVEL, (400, 750)) == pytest.approx(350, rel=1e-14)
+    assert measures.photon_flux(LEVEL, measures.TO_800) == pytest.approx(400, rel=1e-14)
     assert measures.blue_share(LEVEL) == pytest.approx(1 / 3, rel=1e-14)
     assert measures.red_to_far_red_wide(LEVEL) == pytest.approx(1, rel=1e-14)
     assert measures.red_to_far_red_narrow(LEVEL) == pytest.approx(1, rel=1e-14)
@@ -150,9 +150,7 @@ def test_figures_scale_as_they_should():
     mixture = mixed([(named_spectrum("white_3000"), 1), (gaussian(730, 30), 5)])
     light, twice = mixture.with_photons(100), mixture.with_photons(200)
     for flux in (
-        measures.ppf,
-        measures.epar_flux,
-        measures.flux_to_800,
+        measures.photon_flux,
         measures.yield_photon_flux,
         measures.luminous_flux,
     ):
@@ -172,9 +170,7 @@ def test_figures_scale_as_they_should():
 def test_a_shape_has_no_fluxes():
     shape = gaussian(660, 20)
     for flux in (
-        measures.ppf,
-        measures.epar_flux,
-        measures.flux_to_800,
+        measures.photon_flux,
         measures.yield_photon_flux,
         measures.luminous_flux,
     ):

@@ -9,7 +9,16 @@ import numpy as np
 import pytest
 import yaml
 from build import PlainDumper, scene_of
-from torture import EVERYTHING, closed_torture, endless_torture, torture
+from torture import (
+    EVERYTHING,
+    closed_torture,
+    cloudy_torture,
+    drawn_torture,
+    endless_torture,
+    load_drawn,
+    planted_torture,
+    torture,
+)
 
 import canopysim
 from canopysim.tallies.books import imbalance, launched_quanta
@@ -30,13 +39,15 @@ def command(*arguments, cwd: Path) -> str:
     return answer.stdout
 
 
-@pytest.fixture(scope="module", params=["open", "endless"])
+@pytest.fixture(scope="module", params=["open", "endless", "drawn"])
 def folder(request, tmp_path_factory) -> Path:
-    make = {"open": torture, "endless": endless_torture}[request.param]
+    make = {"open": torture, "endless": endless_torture, "drawn": drawn_torture}[request.param]
     place = tmp_path_factory.mktemp(request.param)
     data = make(3000) | {"also_count": SPLITS}
     data["canopy"] = data["canopy"] | {"crop": "basil"}
     (place / "torture.yaml").write_text(yaml.dump(data, Dumper=PlainDumper))
+    if request.param == "drawn":
+        load_drawn(place, data)
     return place
 
 
@@ -47,7 +58,11 @@ def test_every_command_and_option(folder):
     command("run", "torture.yaml", "--out", "short", "--seed", "5", "--threads", "1",
             "--max-packets", "9000", "--target", "layers: 0.1 %", "--target", "planes: 0.1 %",
             "--max-time", "10 min", cwd=folder)  # fmt: skip
+    for mesh in folder.glob("*.obj"):
+        mesh.rename(mesh.with_suffix(".away"))  # a run keeps what it was traced with
     command("resume", "short", "--max-packets", "20000", "--threads", "2", cwd=folder)
+    for mesh in folder.glob("*.away"):
+        mesh.rename(mesh.with_suffix(".obj"))
     command("run", "torture.yaml", "--out", "long", "--seed", "5", "--max-packets", "20000",
             cwd=folder)  # fmt: skip
     short, long = (canopysim.Result.load(folder / name) for name in ("short", "long"))
@@ -66,16 +81,33 @@ def test_every_command_and_option(folder):
         assert "Path in" in command("follow", "long", address, cwd=folder)
 
 
-@pytest.mark.parametrize("make", [torture, endless_torture, closed_torture])
-def test_books_balance_and_no_photon_is_lost(make):
+@pytest.mark.parametrize(
+    "make", [torture, endless_torture, closed_torture, cloudy_torture, drawn_torture]
+)
+def test_books_balance_and_no_photon_is_lost(make, tmp_path):
     """Two hundred thousand packets of every kind: to the quantum, in every channel and band."""
-    scene = scene_of(make(20_000))
+    data = make(20_000)
+    scene = load_drawn(tmp_path, data) if make is drawn_torture else scene_of(data)
     world = compile_world(scene)
     result = canopysim.run(scene, world=world, max_packets=200_000, target={"layers": 1e-9})
     absorbed = result.rows["absorbed"].values
     left = imbalance(absorbed.sum(0), launched_quanta(world) * result.n_batch)
     assert (left == 0).all()
     assert int(result.rows["counters"][2]) == 0
+
+
+def test_a_drawn_plant_beside_grown_ones(tmp_path):
+    """A mesh file among library plants, fruit, a pot and a net: the books balance all the same."""
+    scene = canopysim.load(planted_torture(tmp_path, 20_000))
+    world = compile_world(scene)
+    assert "drawn-01" in {part.name for part in world.parts}
+    result = canopysim.run(scene, world=world, max_packets=100_000, target={"layers": 1e-9})
+    absorbed = result.rows["absorbed"].values
+    assert (imbalance(absorbed.sum(0), launched_quanta(world) * result.n_batch) == 0).all()
+    assert int(result.rows["counters"][2]) == 0
+    met = {"leaves", "stems", "flowers and fruit", "pots and soil", "nets"}
+    shares = result.ends["share"].sel(group="all", band="400-700")
+    assert all(float(shares.sel(end=end)) > 0 for end in met)
 
 
 def test_walls_as_triangles_are_the_walls():

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from build import panel, plain_box, scene_of, world_of
 from scipy import integrate, special
+from turbid_oracles import DENSITY, campbell, shown_share
 
 from canopysim.matter.turbid.heights import beta_heights, listed_heights
 from canopysim.matter.turbid.inclination import (
@@ -20,28 +21,6 @@ from canopysim.matter.turbid.inclination import (
 from canopysim.matter.turbid.volume import Volume, area_below, volume_area_by_layer
 
 RIGHT = np.pi / 2
-# Densities over inclination, written out anew (de Wit 1965; Campbell 1990).
-DENSITY = {
-    "planophile": lambda a: 2 / np.pi * (1 + np.cos(2 * a)),
-    "erectophile": lambda a: 2 / np.pi * (1 - np.cos(2 * a)),
-    "plagiophile": lambda a: 2 / np.pi * (1 - np.cos(4 * a)),
-    "extremophile": lambda a: 2 / np.pi * (1 + np.cos(4 * a)),
-    "uniform": lambda a: 2 / np.pi + 0 * a,
-    "spherical": np.sin,
-}
-
-
-def campbell(x):
-    """Campbell's density with his own constant, checked by its integral."""
-    if x < 1:
-        e = np.sqrt(1 - x * x)
-        scale = x + np.arcsin(e) / e
-    elif x > 1:
-        e = np.sqrt(1 - x**-2)
-        scale = x + np.log((1 + e) / (1 - e)) / (2 * e * x)
-    else:
-        scale = 2.0
-    return lambda a: 2 * x**3 * np.sin(a) / (scale * (np.cos(a) ** 2 + x * x * np.sin(a) ** 2) ** 2)
 
 
 def all_angles():
@@ -63,15 +42,6 @@ def test_quantiles_invert_the_density(name, cosine, density):
         assert share == pytest.approx((last - first) / N_STEP, abs=2e-9), (first, last)
 
 
-def shown_area(angle, mu, n=720):
-    """Mean of |n.d| over the compass, by brute force."""
-    turn = 2 * np.pi * (np.arange(n) + 0.5) / n
-    across = np.sqrt(1 - mu * mu)
-    return np.abs(
-        mu * np.cos(angle)[..., None] + across * np.sin(angle)[..., None] * np.cos(turn)
-    ).mean(-1)
-
-
 @pytest.mark.parametrize(("name", "cosine", "density"), all_angles())
 def test_projection_is_the_mean_of_the_cosines(name, cosine, density):
     """G of the table that is drawn from, against the density and the compass by brute force.
@@ -79,10 +49,8 @@ def test_projection_is_the_mean_of_the_cosines(name, cosine, density):
     The table is straight between its quantiles; what that costs in G is below 10^-4.
     """
     zenith = np.radians([0.0, 25.0, 57.3, 80.0, 90.0])
-    angle = (np.arange(4000) + 0.5) * RIGHT / 4000
-    weight = density(angle) * RIGHT / 4000
     for mu, found in zip(np.cos(zenith), projection(cosine, np.cos(zenith)), strict=True):
-        assert found == pytest.approx((weight * shown_area(angle, mu)).sum(), abs=1e-4)
+        assert found == pytest.approx(shown_share(density, mu), abs=1e-4)
 
 
 def test_projection_of_leaves_of_one_kind():

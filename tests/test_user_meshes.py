@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import struct
 
@@ -209,6 +210,25 @@ def test_parts_are_chosen_by_object_group_and_material(tmp_path):
     assert area_of(stem.vertices, stem.faces) == pytest.approx(4.5e-4, rel=1e-12)
 
 
+def test_stems_flowers_and_pots_are_told_apart(tmp_path):
+    # The pod is in the object leaf_2 and red: the first pattern that fits counts.
+    words = {"pod": {"stem": "green"}, "leaf_1": {"leaf": "soft"}, "leaf_2": {"flower": "green"},
+             "stalk": {"pot": "green"}, "red": {"surface": "green"}}  # fmt: skip
+    scene = mesh_scene(tmp_path, OBJ, parts=words)
+    parts = grow_canopy(scene)
+    assert {p.name: p.kind for p in parts} == {
+        "plant-01": "leaf", "plant-01-stem": "stem", "plant-01-fruit": "fruit",
+        "plant-01-pot": "pot",
+    }  # fmt: skip
+    world = compile_world(scene)
+    assert {"leaves", "stems", "flowers and fruit", "pots and soil"} <= {
+        sink.end for sink in world.sinks
+    }
+    result = canopysim.run(scene, world=world)
+    got = result.ends["flux_umol_s"].sel(group="all", band="400-700")
+    assert (got.sel(end=["leaves", "flowers and fruit", "pots and soil"]) > 0).all()
+
+
 def test_nodes_meshes_and_moves_of_a_glb_count(tmp_path):
     """A leaf drawn twice, once mirrored: its upper side stays up, and both names are known."""
     leaf = trimesh.Trimesh([[0, 0, 0], [4, 0, 0], [0, 4, 0]], [[0, 1, 2]], process=False)
@@ -243,8 +263,11 @@ def test_a_part_that_no_pattern_fits_is_named(tmp_path):
     [
         ({"parts": {"*": {"leaf": "sof"}}}, "'sof' is not defined under 'leaves'; did you mean"),
         ({"parts": {"*": {"surface": "soft"}}}, "'soft' is not defined under 'surfaces'"),
-        ({"parts": {"*": {}}}, "is either a leaf or a surface"),
-        ({"parts": {"*": {"leaf": "soft", "surface": "green"}}}, "is either a leaf or a surface"),
+        ({"parts": {"*": {}}}, "is one thing; write one of 'leaf: ...'"),
+        (
+            {"parts": {"*": {"leaf": "soft", "surface": "green"}}},
+            "is one thing; write one of 'leaf: ...'",
+        ),
         ({"parts": {}}, "parts"),
         ({"unit": "yard"}, "'yard' is not known here; allowed: mm, cm, m, in, ft"),
         ({"up": "x"}, "'x' is not known here; allowed: z, y"),
@@ -531,11 +554,42 @@ def test_files_are_bounded(tmp_path, monkeypatch):
     assert "holds 5 triangles; at most 4" in refusal(tmp_path, OBJ)
 
 
-def test_a_result_names_the_mesh_that_it_does_not_keep(tmp_path):
+def test_a_run_is_taken_up_though_its_mesh_changed_or_vanished(tmp_path):
     scene = mesh_scene(tmp_path, OBJ)
-    kept = scene.sources[str(tmp_path / "plant.obj")]
-    assert kept.startswith(mesh_files.MESH_MARK) and len(kept.split()[-1]) == 64
-    result = canopysim.run(scene)
-    result.save(tmp_path / "result")
-    with pytest.raises(ResultError, match=r"mesh plant\.obj \(SHA-256 [0-9a-f]{12}\.\.\.\) is not"):
-        canopysim.resume(tmp_path / "result", max_packets=20000)
+    mark = scene.sources[str(tmp_path / "plant.obj")]
+    assert mark.startswith(mesh_files.MESH_MARK) and len(mark.split()[-1]) == 64
+    whole = canopysim.run(scene, max_packets=20_000)
+    canopysim.run(scene).save(tmp_path / "result")
+    (tmp_path / "plant.obj").write_bytes(OBJ.replace(b"9", b"5"))
+    middle = canopysim.resume(tmp_path / "result", max_packets=12_500)
+    middle.save(tmp_path / "result")
+    (tmp_path / "plant.obj").unlink()
+    (tmp_path / "scene.yaml").unlink()
+    again = canopysim.resume(tmp_path / "result", max_packets=20_000)
+    assert again.n_batch == whole.n_batch > middle.n_batch
+    assert again.digest == whole.digest and again.rows["absorbed"].identical(whole.rows["absorbed"])
+    assert again.layers.identical(whole.layers)
+    assert list(again.meshes.values()) == [OBJ]
+
+
+def test_a_checkpoint_keeps_the_meshes(tmp_path, monkeypatch):
+    monkeypatch.setattr("canopysim.tracing.CHECKPOINT_EVERY_S", 0.0)
+    monkeypatch.setattr("canopysim.tracing.CHECKPOINT_SHARE", 1e9)
+    scene = mesh_scene(tmp_path, OBJ)
+    whole = canopysim.run(scene, max_packets=20_000, checkpoint=tmp_path / "run")
+    # What a kill leaves: no result.
+    assert [f.name for f in (tmp_path / "run").iterdir()] == ["checkpoint.nc"]
+    (tmp_path / "plant.obj").unlink()
+    again = canopysim.resume(tmp_path / "run", max_packets=20_000)
+    assert again.rows["absorbed"].identical(whole.rows["absorbed"])
+
+
+@pytest.mark.parametrize(("harm", "words"), [
+    (lambda meshes: {}, r"the scene's mesh plant\.obj \(SHA-256 [0-9a-f]{12}\.\.\.\) was not kept"),
+    (lambda meshes: {k: v + b" " for k, v in meshes.items()}, r"is not the one that was traced"),
+])  # fmt: skip
+def test_a_mesh_that_is_not_the_one_that_was_traced_is_refused(tmp_path, harm, words):
+    result = canopysim.run(mesh_scene(tmp_path, OBJ))
+    dataclasses.replace(result, meshes=harm(result.meshes)).save(tmp_path / "result")
+    with pytest.raises(ResultError, match=words):
+        canopysim.resume(tmp_path / "result", max_packets=20_000)

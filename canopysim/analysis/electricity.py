@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from canopysim.light.power import LightPower
+from canopysim.light.power import ChannelPower, LightPower
 
 if TYPE_CHECKING:
     from canopysim.results import Result
 
+Outputs = Sequence[float]
 BTU_PER_WH = 3600.0 / 1055.05585262
 """Heat, BTU (International Table) in a watt-hour: 3.412."""
 CONTINUOUS_SHARE = 0.8
@@ -48,6 +49,36 @@ def watts_at(curve: Sequence[Sequence[float]], output: float, standby_w: float =
         return curve[0][1] * output
     outputs, watts = zip(*curve, strict=True)
     return float(np.interp(output, outputs, watts))
+
+
+def light_watts(light: LightPower, outputs: Outputs) -> float:
+    """Input power of one fixture of a light, W.
+
+    Parameters
+    ----------
+    light : LightPower
+        With a stated input power.
+    outputs : sequence of float
+        Share of full output of each of its channels, or one share for a light without any.
+
+    Returns
+    -------
+    float
+        W. Channels with curves of their own add up. Where one driver feeds all, it draws what its
+        curve says at the mean output, each channel weighed by its share of the input power. With
+        all channels off the light is in standby.
+    """
+    if not any(output > 0.0 for output in outputs):
+        return light.standby_w
+    if not light.channels:
+        return watts_at(light.curve_w, outputs[0])
+    if all(channel.curve_w for channel in light.channels):
+        return sum(
+            watts_at(channel.curve_w, output)
+            for channel, output in zip(light.channels, outputs, strict=True)
+        )
+    mean = sum(c.power_share * o for c, o in zip(light.channels, outputs, strict=True))
+    return watts_at(light.curve_w, mean)
 
 
 def amperes(watts: float, volts: float, power_factor: float = 1.0) -> float:
@@ -94,21 +125,21 @@ class Load:
 
 def set_load(lights: Sequence[LightPower], volts: float | None = None) -> Load:
     """Add up what lights draw at the outputs that they are set to; see `load`."""
-    return load(lights, [light.output for light in lights], volts)
+    return load(lights, [light.outputs for light in lights], volts)
 
 
 def full_load(lights: Sequence[LightPower], volts: float | None = None) -> Load:
     """Add up what lights draw at full output; see `load`."""
-    return load(lights, [1.0] * len(lights), volts)
+    return load(lights, [[1.0] * len(light.outputs) for light in lights], volts)
 
 
 def set_ppf(lights: Sequence[LightPower]) -> float:
     """Photosynthetic photon flux, 400-700 nm, of all lights as they are set, µmol s⁻¹."""
-    return sum(light.count * light.output * light.ppf_umol_s for light in lights)
+    return sum(light.count * float(np.dot(light.outputs, light.ppfs)) for light in lights)
 
 
 def load(
-    lights: Sequence[LightPower], outputs: Sequence[float], volts: float | None = None
+    lights: Sequence[LightPower], outputs: Sequence[Outputs], volts: float | None = None
 ) -> Load:
     """Add up the input power and current of lights.
 
@@ -116,8 +147,8 @@ def load(
     ----------
     lights : sequence of LightPower
         Those that state no input power add nothing.
-    outputs : sequence of float
-        Share of full output of each.
+    outputs : sequence of sequence of float
+        Shares of full output of each; see `light_watts`.
     volts : float or None
         Of the circuit, V.
 
@@ -129,7 +160,7 @@ def load(
     watts, current = 0.0, 0.0
     for light, output in zip(lights, outputs, strict=True):
         if light.curve_w:
-            mine = light.count * watts_at(light.curve_w, output, light.standby_w)
+            mine = light.count * light_watts(light, output)
             watts += mine
             if volts is not None:
                 current += amperes(mine, volts, light.power_factor or 1.0)
@@ -174,7 +205,12 @@ def facts_of(result: Result) -> dict[str, Any]:
 
 def lights_of(facts: dict[str, Any]) -> list[LightPower]:
     """Read the lights from the facts of `canopysim.light.power.power_facts`."""
-    return [LightPower(**light) for light in facts.get("lights", ())]
+    return [
+        LightPower(
+            **{**light, "channels": [ChannelPower(**each) for each in light.get("channels", ())]}
+        )
+        for light in facts.get("lights", ())
+    ]
 
 
 def all_state_power(lights: Sequence[LightPower]) -> bool:

@@ -81,23 +81,29 @@ def lower_half_share(result: Result, *, span: Span = PAR, group: str = "all") ->
         Share, 0 to 1. Inside the layer that holds the level, absorption is taken as even over its
         leaf area. NaN if there is no leaf area or nothing was absorbed.
     """
+    lower = lower_half_sinks(result)
+    if not lower.any():
+        return UNKNOWN
+    return ratio(
+        absorbed_per_batch(result, lower, span=span, group=group),
+        absorbed_per_batch(result, sink_mask(result, is_leaf), span=span, group=group),
+    )
+
+
+def lower_half_sinks(result: Result) -> NDArray[np.float64]:
+    """How much of each row of the books belongs to the lower half of the leaf area, (n_sink,)."""
     if result.layers is None:
         raise ValueError("this result has no canopy, so it has no lower half")
     area = np.asarray(result.layers["leaf_area_m2"], np.float64)
     whole = float(area.sum())
     if not whole > 0.0:
-        return UNKNOWN
-
+        return np.zeros(result.rows.sizes["sink"])
     # Fraction of each layer's leaf area that lies below the level.
     below = (np.cumsum(area) - 0.5 * whole) / np.where(area > 0.0, area, 1.0)
     below = np.clip(below, 0.0, 1.0)
     leaf = sink_mask(result, is_leaf)
     layer = np.asarray(result.rows["sink_layer"], np.int64)
-    lower = np.where(leaf > 0.0, below[np.maximum(layer, 1) - 1], 0.0)
-    return ratio(
-        absorbed_per_batch(result, lower, span=span, group=group),
-        absorbed_per_batch(result, leaf, span=span, group=group),
-    )
+    return np.asarray(np.where(leaf > 0.0, below[np.maximum(layer, 1) - 1], 0.0), np.float64)
 
 
 def layer_flux(result: Result, layer: int, *, span: Span = PAR, group: str = "all") -> Estimate:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from canopysim.analysis.books import Estimate, absorbed_per_batch, mean
-from canopysim.analysis.electricity import Load, facts_of, lights_of, load, watts_at
+from canopysim.analysis.electricity import Load, facts_of, light_watts, lights_of, load
 from canopysim.analysis.ends import is_leaf, sink_mask
 from canopysim.analysis.planes import plane_mean
 from canopysim.light.power import LightPower
@@ -33,12 +33,15 @@ class Shift:
         Hours after midnight; an end below the start is that of the next day.
     output : float or None
         Share of full output; None for what each light is set to.
+    outputs : dict of str to float
+        Shares of full output of single channels, which go before `output`.
     """
 
     group: str | None
     start_h: float
     end_h: float
     output: float | None
+    outputs: dict[str, float] = field(default_factory=dict)
 
     @property
     def hours(self) -> float:
@@ -55,9 +58,13 @@ class Shift:
             return time_h >= self.start_h or time_h < self.end_h
         return self.start_h <= time_h < self.end_h
 
-    def output_of(self, light: LightPower) -> float:
-        """Share of full output at which a light shines in it."""
-        return light.output if self.output is None else self.output
+    def outputs_of(self, light: LightPower) -> tuple[float, ...]:
+        """Shares of full output at which a light's channels shine in it; one without channels."""
+        names = [channel.name for channel in light.channels] or [""]
+        return tuple(
+            self.outputs.get(name, as_set if self.output is None else self.output)
+            for name, as_set in zip(names, light.outputs, strict=True)
+        )
 
 
 def shifts_of(facts: dict[str, Any]) -> list[Shift]:
@@ -67,9 +74,13 @@ def shifts_of(facts: dict[str, Any]) -> list[Shift]:
     return [Shift(**shift) for shift in facts.get("schedule", ())]
 
 
-def full_hours(light: LightPower, shifts: Sequence[Shift]) -> float:
-    """Hours at full output that would launch the photons of a light's day."""
-    return sum(shift.hours * shift.output_of(light) for shift in shifts if shift.concerns(light))
+def full_hours(light: LightPower, shifts: Sequence[Shift]) -> tuple[float, ...]:
+    """Hours at full output that would launch the photons of a light's day, of each channel."""
+    hours = np.zeros(len(light.outputs))
+    for shift in shifts:
+        if shift.concerns(light):
+            hours += shift.hours * np.array(shift.outputs_of(light))
+    return tuple(hours.tolist())
 
 
 def daily_energy(lights: Sequence[LightPower], shifts: Sequence[Shift]) -> float:
@@ -77,9 +88,9 @@ def daily_energy(lights: Sequence[LightPower], shifts: Sequence[Shift]) -> float
     watt_hours = 0.0
     for light in lights:
         if light.curve_w:
-            on = [(s.hours, s.output_of(light)) for s in shifts if s.concerns(light)]
+            on = [(s.hours, s.outputs_of(light)) for s in shifts if s.concerns(light)]
             off_h = DAY_H - sum(hours for hours, _ in on)
-            spent = sum(h * watts_at(light.curve_w, o, light.standby_w) for h, o in on)
+            spent = sum(h * light_watts(light, o) for h, o in on)
             watt_hours += light.count * (spent + off_h * light.standby_w)
     return watt_hours / 1000.0
 
@@ -99,8 +110,9 @@ def busiest(
     loads = []
     for time in (shift.start_h for shift in shifts):
         now = [shift for shift in shifts if shift.covers(time)]
+        # Of one light no two shifts overlap; without one it is off.
         outputs = [
-            sum(shift.output_of(light) for shift in now if shift.concerns(light))
+            next((s.outputs_of(light) for s in now if s.concerns(light)), (0.0,) * len(light.ppfs))
             for light in lights
         ]
         loads.append(load(lights, outputs, volts))
@@ -110,7 +122,7 @@ def busiest(
 def daily_launch(lights: Sequence[LightPower], shifts: Sequence[Shift]) -> float:
     """Photons of 400-700 nm that lights launch in a day, mol d⁻¹."""
     return sum(
-        light.count * light.ppf_umol_s * 3600.0 * full_hours(light, shifts) / UMOL_PER_MOL
+        light.count * float(np.dot(light.ppfs, full_hours(light, shifts))) * 3600.0 / UMOL_PER_MOL
         for light in lights
     )
 
@@ -133,14 +145,22 @@ def books_of_a_day(result: Result) -> Result:
     facts = facts_of(result)
     lights, shifts = lights_of(facts), shifts_of(facts)
     scale = np.array(facts["channel_full_umol_s_per_quantum"], np.float64)
+    numbers = facts["channel_light"]
+    names = facts.get("channel_name", [""] * len(numbers))
     hours = np.array(
         [
-            full_hours(lights[number - 1], shifts) if number > 0 else 0.0
-            for number in facts["channel_light"]
+            _hours_of(lights[number - 1], name, shifts) if number > 0 else 0.0
+            for number, name in zip(numbers, names, strict=True)
         ]
     )
     rows = result.rows.assign(channel_umol_s_per_quantum=("channel", scale * hours * 3600.0))
     return replace(result, rows=rows)
+
+
+def _hours_of(light: LightPower, channel: str, shifts: Sequence[Shift]) -> float:
+    """Hours at full output of one channel of a light, or of a light without any."""
+    names = [each.name for each in light.channels] or [""]
+    return full_hours(light, shifts)[names.index(channel)]
 
 
 def daily_light(result: Result, plane: str, *, group: str = "all") -> Estimate:

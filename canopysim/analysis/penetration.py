@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.analysis.between import bend
 from canopysim.analysis.books import UNKNOWN, Estimate, Span, mean, ratio
 from canopysim.analysis.jackknife import jackknife_error, leave_one_out
 from canopysim.analysis.profile import Profile, profile
@@ -41,6 +42,8 @@ class Remaining:
         Of that level above the floor, m.
     depth : Estimate
         Of that level below the canopy's top, m.
+    lai_off, depth_off : float
+        How far they may be off by reading them between boundaries (`between.bend`); NaN unknown.
     """
 
     share: float
@@ -48,6 +51,8 @@ class Remaining:
     lai: Estimate
     height: Estimate
     depth: Estimate
+    lai_off: float = float("nan")
+    depth_off: float = float("nan")
 
 
 @dataclass(frozen=True)
@@ -232,10 +237,19 @@ def _remaining(
         error = float(jackknife_error(at_without * step))
         return Estimate(float(start + sign * scale[above] + at * step), error)
 
+    straight = np.full(len(values), np.nan)
+    known = np.flatnonzero(clear | (np.arange(len(values)) == below))
+    straight[known] = values[known]
+    if clear[above] and clear[below]:
+        straight[known] = np.log(values[known])
+    lai = level(of.lai)
+    depth = level(of.height, -1.0, float(of.height[0]))
     return Remaining(
         share=share,
         reached=True,
-        lai=level(of.lai),
+        lai=lai,
         height=level(of.height),
-        depth=level(of.height, -1.0, float(of.height[0])),
+        depth=depth,
+        lai_off=bend(of.lai, straight, below, lai.value),
+        depth_off=bend(of.height[0] - of.height, straight, below, depth.value),
     )

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from canopysim.analysis.books import Estimate, Span, crossed_per_batch, mean
 from canopysim.bands import PAR
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
     import xarray as xr
 
     from canopysim.results import Result
+
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -135,11 +138,24 @@ def plane_mean(
     Estimate
         µmol m⁻² s⁻¹.
     """
-    plane = result.planes[name]
-    n_cell = plane.sizes["x"] * plane.sizes["y"]
-    area = n_cell * float(plane.attrs["cell_x_m"]) * float(plane.attrs["cell_y_m"])
     flux = crossed_per_batch(result, name, span=span, group=group, direction=direction)
-    return mean(flux / area)
+    return mean(flux / plane_area(result.planes[name]))
+
+
+def cell_areas(plane: xr.Dataset) -> Array:
+    """Area of each cell that light can pass, (n_y, n_x) m2: all of it, or what lies in a room."""
+    if "open_m2" in plane:
+        return np.array(plane["open_m2"].values, np.float64)
+    whole = float(plane.attrs["cell_x_m"]) * float(plane.attrs["cell_y_m"])
+    return np.full((plane.sizes["y"], plane.sizes["x"]), whole)
+
+
+def plane_area(plane: xr.Dataset) -> float:
+    """Area of a plane that light can pass, m2."""
+    if "open_m2" in plane:
+        return float(plane["open_m2"].sum())
+    n_cell = plane.sizes["x"] * plane.sizes["y"]
+    return n_cell * float(plane.attrs["cell_x_m"]) * float(plane.attrs["cell_y_m"])
 
 
 def _ratio(part: float, whole: float) -> float:

@@ -36,7 +36,7 @@ from canopysim.analysis.far_red import FAR_RED, RED, has_red_to_far_red
 from canopysim.bands import PAR
 from canopysim.errors import CanopysimError
 from canopysim.world.planes import LEVEL
-from canopysim.world.sinks import ESCAPE, FACE, LEAF, PATCH, STEM
+from canopysim.world.sinks import ESCAPE, FACE, IN_LAYERS, LEAF, NET, PATCH, POT
 
 if TYPE_CHECKING:
     from canopysim.results import Result
@@ -133,6 +133,8 @@ def profile(result: Result, *, span: Span = PAR, group: str = "all") -> Profile:
         raise CanopysimError("the result has no canopy, so it has no layers with boundaries")
     layers = result.layers
     floor_area = float(result.settings["width_m"]) * float(result.settings["depth_m"])
+    # Of a drawn room the box round it says too much.
+    floor_area = float(result.settings.get("floor_area_m2", floor_area))
     height = np.concatenate([layers["z_top_m"].values[:1], layers["z_bottom_m"].values])
     absorbed = np.stack(
         [
@@ -217,7 +219,7 @@ def _sinks_by_layer(result: Result) -> list[Array]:
     """Rows of the books that are leaves and stems of each layer, ones in (n_sink,)."""
     assert result.layers is not None
     layer = np.asarray(result.rows["sink_layer"], np.int64)
-    plants = sink_mask(result, lambda end: end.kind in (LEAF, STEM))
+    plants = sink_mask(result, lambda end: end.kind in IN_LAYERS)
     return [plants * (layer == number) for number in result.layers["layer"].values]
 
 
@@ -233,8 +235,11 @@ def _why_unknown(result: Result) -> str:
         return "it does not say where its lights hang"
     if inside["groups"] or inside["bodies"]:
         return "lights hang below the canopy's top"
-    if any(end.face in SIDES for end in sinks_of(result)):
+    if "drawn_room" in result.settings or any(end.face in SIDES for end in sinks_of(result)):
         return "what walls take is not booked by height"
+    layer = result.rows["sink_layer"].values
+    if any(e.kind in (POT, NET) and n < 1 for e, n in zip(sinks_of(result), layer, strict=True)):
+        return "what pots, and nets outside the canopy, take is not booked by height"
     return ""
 
 
@@ -246,7 +251,7 @@ def _net_of_books(
     below = np.cumsum(absorbed[:, ::-1], axis=1)[:, ::-1]
     net = np.concatenate([below, np.zeros_like(below[:, :1])], axis=1)
     net += under[:, None] / floor_area
-    stems = sink_mask(result, lambda end: end.kind == STEM)
+    stems = sink_mask(result, lambda end: end.kind in IN_LAYERS and end.kind != LEAF)
     if absorbed_per_batch(result, stems, span=span, group=group).any():
         # Stems under the lowest leaf are booked with the lowest layer: its bottom is not known.
         net[:, -1] = np.nan

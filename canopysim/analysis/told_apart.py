@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from canopysim.analysis.books import Estimate, Span, in_span
 from canopysim.analysis.ends import sinks_of
+from canopysim.analysis.planes import cell_areas
 from canopysim.bands import PAR
 from canopysim.errors import CanopysimError
 from canopysim.tallies.rows import mean_and_error
@@ -179,7 +180,8 @@ def map_apart(
         if other == plane:
             start += ("down", "up").index(direction) * n_y * n_x
             cells = crossed[..., start : start + n_y * n_x]
-            area = grid.attrs["cell_x_m"] * grid.attrs["cell_y_m"]
+            area = cell_areas(grid).ravel()
+            area[np.isnan(grid["pfd"].values[0, 0, 0].ravel())] = np.nan
             counts = np.asarray(result.rows["row_batches"].values, np.float64)
             mean, error = mean_and_error(cells / area, counts)
             shape = (len(rows), n_y, n_x)

@@ -6,10 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from canopysim.bands import within
-from canopysim.light.placing import strip_fluxes
-from canopysim.light.spectrum.making import mixed
-from canopysim.light.spectrum.measures import photon_energy, photons_per_joule, ppe_bound
-from canopysim.light.spectrum.spectrum import Spectrum
+from canopysim.light.fluxes import strip_fluxes
 
 if TYPE_CHECKING:
     from canopysim.scene.schema_light import Fixture
@@ -19,29 +16,39 @@ Edges = tuple[float, ...]
 
 @dataclass(frozen=True)
 class EfficacyBound:
-    """Photons of 400-700 nm per joule that a spectrum allows, µmol J⁻¹.
+    """What the photons of a light carry, and how many of them a joule can make at most.
+
+    "even": photons are spread evenly over each range of wavelengths that the scene states.
+    "utmost": each of them has the longest wavelength, thus the least energy, of its range; no light
+    with these shares can do with less, whatever its spectrum within the ranges. Of a table of
+    wavelengths both are what it holds.
 
     Attributes
     ----------
-    even : float
-        If the photons are spread evenly over each range of wavelengths that the scene states.
-    utmost : float
-        If each of them has the longest wavelength, thus the least energy, of its range. No light
-        with these shares can do more, whatever its spectrum within the ranges.
+    ppf_umol_s : float
+        Photosynthetic photon flux, 400-700 nm, at full output.
+    even_w, least_w : float
+        Radiant power of all photons, even and utmost; also of those outside the scene's bands,
+        which a light cannot but make.
     """
 
-    even: float
-    utmost: float
+    ppf_umol_s: float
+    even_w: float
+    least_w: float
+
+    @property
+    def even(self) -> float:
+        """Photons of 400-700 nm per joule, if they are spread evenly, µmol J⁻¹."""
+        return self.ppf_umol_s / self.even_w
+
+    @property
+    def utmost(self) -> float:
+        """Most photons of 400-700 nm per joule, µmol J⁻¹."""
+        return self.ppf_umol_s / self.least_w
 
 
-def full_ppf(fixture: Fixture, edges: Edges) -> float:
-    """Photosynthetic photon flux, 400-700 nm, of a whole fixture at full output, µmol s⁻¹."""
-    par = within(edges)
-    return sum(flux * float(shares[par].sum()) for flux, shares in strip_fluxes(fixture, edges))
-
-
-def efficacy_bound(fixture: Fixture, edges: Edges) -> EfficacyBound:
-    """Find the upper bound of the photosynthetic photon efficacy (PPE) of a fixture.
+def full_ppf(fixture: Fixture, edges: Edges, channel: str | None = None) -> float:
+    """Photosynthetic photon flux, 400-700 nm, at full output, µmol s⁻¹.
 
     Parameters
     ----------
@@ -49,26 +56,38 @@ def efficacy_bound(fixture: Fixture, edges: Edges) -> EfficacyBound:
         A checked fixture.
     edges : tuple of float
         Edges of the scene's bands, nm.
+    channel : str, optional
+        Of this channel only.
+    """
+    par = within(edges)
+    return sum(
+        flux * float(shares[par].sum())
+        for strip, (flux, shares) in zip(fixture.strips, strip_fluxes(fixture, edges), strict=True)
+        if channel is None or strip.channel == channel
+    )
+
+
+def efficacy_bound(fixture: Fixture, edges: Edges, channel: str | None = None) -> EfficacyBound:
+    """Find what the photons of a fixture or a channel carry, which no input power can be below.
+
+    Parameters
+    ----------
+    fixture : Fixture
+        A checked fixture.
+    edges : tuple of float
+        Edges of the scene's bands, nm.
+    channel : str, optional
+        Of this channel only.
 
     Returns
     -------
     EfficacyBound
-        PPE of a light that turns every watt it draws into photons of the fixture's spectrum; the
-        spectra of several strips are mixed by their photons. Energies of photons: N_A h c over the
-        wavelength.
+        Over all strips. Energies of photons: N_A h c over the wavelength.
     """
-    lights: list[tuple[Spectrum, float]] = []
-    least_power = 0.0
-    fluxes = strip_fluxes(fixture, edges)
-    for strip, (flux, _) in zip(fixture.strips, fluxes, strict=True):
-        spectrum = strip.spectrum or fixture.spectrum
-        lights.append((spectrum.light.with_photons(flux), 1.0))
-        pieces = getattr(spectrum, "pieces", None)
-        if pieces is not None:
-            total = sum(share for _, _, share in pieces)
-            least_power += sum(
-                flux * share / total / photon_energy(high) for _, high, share in pieces
-            )
-        else:
-            least_power += flux / photons_per_joule(spectrum.light)
-    return EfficacyBound(ppe_bound(mixed(lights)), full_ppf(fixture, edges) / least_power)
+    even = least = 0.0
+    for strip, (flux, _) in zip(fixture.strips, strip_fluxes(fixture, edges), strict=True):
+        if channel is None or strip.channel == channel:
+            spectrum = fixture.spectrum_of(strip)
+            even += flux / spectrum.photons_per_joule(edges)
+            least += flux / spectrum.most_photons_per_joule(edges)
+    return EfficacyBound(full_ppf(fixture, edges, channel), even, least)

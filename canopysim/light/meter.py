@@ -11,7 +11,7 @@ import numpy.typing as npt
 from canopysim.errors import CanopysimError
 from canopysim.light.spectrum.pieces import Pieces, integrate
 from canopysim.light.spectrum.spectrum import JOULE_NM_PER_UMOL, Spectrum
-from canopysim.light.spectrum.weights import LUMENS_PER_WATT, photopic
+from canopysim.light.spectrum.weights import LUMENS_PER_WATT, photopic, quantum_yield
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -72,8 +72,10 @@ RESPONSES: dict[str, Response] = {
     "par": Response("par", Pieces.from_ranges([(400.0, 700.0, 1.0)]), QUANTA),
     "epar": Response("epar", Pieces.from_ranges([(400.0, 750.0, 1.0)]), QUANTA),
     "lux": Response("lux", _lux(), "lx"),
+    "ypf": Response("ypf", quantum_yield(), QUANTA),
 }
-"""Ideal meters: quantum sensors of 400-700 and 400-750 nm, and the eye's (CIE 1924)."""
+"""Ideal meters: quantum sensors of 400-700 and 400-750 nm, the eye's (CIE 1924), and one that
+weighs photons as leaves use them, the yield photon flux density (McCree 1972)."""
 
 
 def response_table(text: str, name: str) -> Response:

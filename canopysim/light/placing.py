@@ -9,16 +9,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from canopysim.bands import within
 from canopysim.errors import SceneError
-from canopysim.light.photometry import flux as light_of
-from canopysim.light.spectrum.measures import umol_per_klm
+from canopysim.light.fluxes import strip_fluxes
 from canopysim.matter.parts import Part
 from canopysim.units import format_length
 
 if TYPE_CHECKING:
     from canopysim.light.photometry import Distribution
     from canopysim.light.spectrum.spectrum import Spectrum
+    from canopysim.matter.body_mesh import DrawnBody
     from canopysim.scene.schema import Scene
     from canopysim.scene.schema_light import Fixture, Light, Strip
 
@@ -65,6 +64,8 @@ class PlacedStrip:
         Its light over wavelength, by which optics are averaged.
     output : float
         Share of full output.
+    channel : str
+        Channel of its fixture; "" where that has none.
     """
 
     light: int
@@ -82,6 +83,7 @@ class PlacedStrip:
     shares: tuple[float, ...]
     spectrum: Spectrum
     output: float
+    channel: str = ""
 
 
 def rotation(turn: float, pitch: float, tilt: float) -> Array:
@@ -117,6 +119,8 @@ def box_corners(low: Array, high: Array) -> Array:
 
 def _extent(fixture: Fixture) -> tuple[Array, Array]:
     """Low and high corner of the body, or of the luminous areas, in the fixture's frame."""
+    if fixture.body is not None and fixture.body.drawn is not None:
+        return fixture.body.drawn.low, fixture.body.drawn.high
     if fixture.body is not None:
         half = np.array([fixture.body.length / 2, fixture.body.width / 2])
         base = fixture.body.standoff
@@ -154,43 +158,6 @@ def pivots(light: Light, fixture: Fixture, canopy_top_m: float) -> list[Array]:
     return [middle + (i - (count - 1) / 2) * step for i in range(count)]
 
 
-def strip_fluxes(fixture: Fixture, edges: tuple[float, ...]) -> list[tuple[float, Array]]:
-    """Photon flux over all bands, and the share of each band, for each strip at full output.
-
-    A stated PPF counts 400-700 nm only, so the flux over all bands is larger by the inverse of
-    the spectrum's share in 400-700 nm.
-    """
-    given = [s.share for s in fixture.strips]
-    rest = 1.0 - sum(g for g in given if g is not None)
-    n_free = sum(g is None for g in given)
-    parts = [g if g is not None else rest / n_free for g in given]
-    par = within(edges)
-    spectra = [np.asarray((s.spectrum or fixture.spectrum).values(edges)) for s in fixture.strips]
-    if fixture.ppf is None and fixture.photon_flux is None and fixture.photometry is not None:
-        return [(photometric_flux(fixture, edges), spectra[0])]
-    if fixture.photon_flux is not None:
-        return [(fixture.photon_flux * p, s) for p, s in zip(parts, spectra, strict=True)]
-    # One common factor, so that the strips' PPF adds up to the fixture's.
-    par_share = sum(p * float(s[par].sum()) for p, s in zip(parts, spectra, strict=True))
-    total = (fixture.ppf or 0.0) / par_share
-    return [(total * p, s) for p, s in zip(parts, spectra, strict=True)]
-
-
-def photometric_flux(fixture: Fixture, edges: tuple[float, ...]) -> float:
-    """Photon flux in all bands that a fixture's own photometric file tells, µmol s⁻¹.
-
-    Photon intensities are integrated. Candela are integrated to lumens, and turned into photons by
-    the spectrum: lumens per µmol s⁻¹ are those of its light, 683 lm W⁻¹ times V(lambda).
-    """
-    assert fixture.photometry is not None
-    whole = light_of(fixture.photometry.distribution)
-    light = fixture.spectrum.light
-    inside = float(light.divide(edges).shares.sum())
-    if fixture.photometry.intensity == "photons":
-        return whole * inside
-    return whole * umol_per_klm(light, span=None) / 1000 * inside
-
-
 def place_lights(scene: Scene, canopy_top_m: float) -> tuple[list[PlacedStrip], list[Part]]:
     """Place every strip and body of a scene.
 
@@ -216,6 +183,7 @@ def place_lights(scene: Scene, canopy_top_m: float) -> tuple[list[PlacedStrip], 
     strips: list[PlacedStrip] = []
     bodies: list[Part] = []
     boxes: list[tuple[int, Array, Array, Array, Array]] = []
+    drawn_bodies: list[DrawnBody | None] = []
     for index, light in enumerate(scene.lights):
         fixture = scene.fixtures[light.fixture]
         turned = rotation(light.turn, light.pitch, light.tilt)
@@ -224,12 +192,18 @@ def place_lights(scene: Scene, canopy_top_m: float) -> tuple[list[PlacedStrip], 
         for pivot in pivots(light, fixture, canopy_top_m):
             if fixture.body is not None:
                 low, high = _extent(fixture)
-                corners = pivot + box_corners(low, high) @ turned.T
                 name = f"{light.fixture}-{len(bodies) + 1}"
+                drawn = fixture.body.drawn
+                points = box_corners(low, high) if drawn is None else drawn.vertices
                 bodies.append(
-                    Part(name, "fixture", corners, BOX_FACES, fixture.body.surface, solid=True)
-                )
+                    Part(
+                        name, "fixture", pivot + points @ turned.T,
+                        BOX_FACES if drawn is None else drawn.faces,
+                        fixture.body.surface, solid=drawn is None or drawn.solid,
+                    )
+                )  # fmt: skip
                 boxes.append((index, pivot, turned, low, high))
+                drawn_bodies.append(drawn)
             for strip, (flux, shares) in zip(fixture.strips, fluxes, strict=True):
                 centre, own = _strip_frame(strip)
                 strips.append(
@@ -247,11 +221,12 @@ def place_lights(scene: Scene, canopy_top_m: float) -> tuple[list[PlacedStrip], 
                         ghost_body=len(bodies) - 1 if ignores_body else -1,
                         flux_umol_s=flux,
                         shares=tuple(float(v) for v in shares),
-                        spectrum=(strip.spectrum or fixture.spectrum).light,
-                        output=light.output,
+                        spectrum=fixture.spectrum_of(strip).light,
+                        output=light.output_of(strip.channel),
+                        channel=strip.channel or "",
                     )
                 )
-    _refuse_outside(scene, strips, boxes)
+    _refuse_outside(scene, strips, boxes, drawn_bodies)
     return strips, bodies
 
 
@@ -266,10 +241,14 @@ def _refuse_outside(
     scene: Scene,
     strips: list[PlacedStrip],
     boxes: list[tuple[int, Array, Array, Array, Array]],
+    drawn: list[DrawnBody | None],
 ) -> None:
     """Raise for everything that sticks out of the enclosure or into a body."""
     size = np.array([scene.enclosure.width, scene.enclosure.depth, scene.enclosure.height])
-    outlines = [(i, p + box_corners(lo, hi) @ r.T) for i, p, r, lo, hi in boxes]
+    outlines = [
+        (i, p + (box_corners(lo, hi) if body is None else body.vertices) @ r.T)
+        for (i, p, r, lo, hi), body in zip(boxes, drawn, strict=True)
+    ]
     outlines += [(s.light, luminous_corners(s)) for s in strips]
     # Of each light, and of a whole row, only what reaches farthest is told.
     worst: dict[int, tuple[float, str]] = {}
@@ -287,7 +266,7 @@ def _refuse_outside(
             f"move it, turn it or choose a smaller fixture{in_row}"
         )
         problems.append(scene.problem(("lights", index), message))
-    for index in sorted(_buried(strips, boxes)):
+    for index in sorted(_buried(strips, boxes, drawn)):
         message = (
             "a strip lies inside a fixture's body; give it a drop of a few mm "
             "below the body, or a wider gap in the row"
@@ -298,9 +277,11 @@ def _refuse_outside(
 
 
 def _buried(
-    strips: list[PlacedStrip], boxes: list[tuple[int, Array, Array, Array, Array]]
+    strips: list[PlacedStrip],
+    boxes: list[tuple[int, Array, Array, Array, Array]],
+    drawn: list[DrawnBody | None],
 ) -> set[int]:
-    """Lights of which a strip has a corner or its middle inside any body."""
+    """Lights of which a strip has a corner or its middle inside any solid body."""
     found: set[int] = set()
     if not strips:
         return found
@@ -308,6 +289,11 @@ def _buried(
     own = np.array([s.ghost_body for s in strips])
     for number, (_, pivot, turned, low, high) in enumerate(boxes):
         inside = (points - pivot) @ turned
-        hit = np.any(np.all((inside > low) & (inside < high), axis=2), axis=1) & (own != number)
+        within = np.all((inside > low) & (inside < high), axis=2)
+        body = drawn[number]
+        if body is not None:
+            for strip, corner in np.argwhere(within):
+                within[strip, corner] = body.holds(inside[strip, corner])
+        hit = np.any(within, axis=1) & (own != number)
         found.update(strips[i].light for i in np.flatnonzero(hit))
     return found

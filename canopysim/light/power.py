@@ -2,14 +2,42 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from canopysim.light.efficacy import efficacy_bound, full_ppf
+from canopysim.light.fluxes import strip_fluxes
 
 if TYPE_CHECKING:
     from canopysim.scene.schema import Scene
     from canopysim.scene.schema_light import Fixture, Light
+
+
+@dataclass(frozen=True)
+class ChannelPower:
+    """A channel of one fixture.
+
+    Attributes
+    ----------
+    name : str
+        In the fixture.
+    output : float
+        Share of the channel's full output as set.
+    ppf_umol_s, flux_umol_s : float
+        Photons at its full output: of 400-700 nm, and of all bands; µmol s⁻¹.
+    power_share : float
+        Its share of the fixture's input power while all channels are at full output; without
+        stated watts, its share of the power that the photons carry.
+    curve_w : list of [float, float]
+        Its own curve, as that of `LightPower`; none where the fixture's driver feeds all.
+    """
+
+    name: str
+    output: float
+    ppf_umol_s: float
+    flux_umol_s: float
+    power_share: float
+    curve_w: list[list[float]]
 
 
 @dataclass(frozen=True)
@@ -25,7 +53,7 @@ class LightPower:
     count : int
         Fixtures in the row, or 1.
     output : float
-        Share of full output as set.
+        Share of full output as set, of a light without channels.
     ppf_umol_s : float
         Photons of 400-700 nm at full output, µmol s⁻¹.
     even_bound_umol_j, utmost_bound_umol_j : float
@@ -39,6 +67,10 @@ class LightPower:
         Lowest and highest voltage.
     power_factor, inrush_a, mass_kg : float or None
         As stated; A, kg.
+    channels : list of ChannelPower
+        What is set apart from each other; none where the fixture has no channels.
+    channel_watts_stated : bool
+        Whether the channels' shares of the input power are stated, rather than assumed.
     """
 
     number: int
@@ -55,6 +87,18 @@ class LightPower:
     power_factor: float | None
     inrush_a: float | None
     mass_kg: float | None
+    channels: list[ChannelPower] = field(default_factory=list)
+    channel_watts_stated: bool = False
+
+    @property
+    def outputs(self) -> tuple[float, ...]:
+        """Shares of full output as set: one for each channel, or one for a light without any."""
+        return tuple(channel.output for channel in self.channels) or (self.output,)
+
+    @property
+    def ppfs(self) -> tuple[float, ...]:
+        """Photons of 400-700 nm at full output of what `outputs` has, µmol s⁻¹."""
+        return tuple(channel.ppf_umol_s for channel in self.channels) or (self.ppf_umol_s,)
 
     @property
     def full_w(self) -> float | None:
@@ -80,14 +124,17 @@ def power_facts(scene: Scene) -> dict[str, Any]:
     dict
         Plain values: ``lights``, as `LightPower` has them; ``supply_v``, ``circuit_a``,
         ``price_per_kwh``, ``currency``, ``days_per_month``; ``photoperiod_h``, and ``schedule``
-        with group, start_h, end_h and output of each period. Empty where nothing is stated.
+        with group, start_h, end_h, output and outputs of each period. Empty where nothing is
+        stated.
     """
     from canopysim.scene.schema_power import Powered
 
     used = [scene.fixtures[light.fixture] for light in scene.lights]
     stated = scene.electricity
     if stated is None and not any(
-        getattr(fixture, name) is not None for fixture in used for name in Powered.model_fields
+        fixture.full_power is not None
+        or any(getattr(fixture, name) is not None for name in Powered.model_fields)
+        for fixture in used
     ):
         return {}
     price = stated.price if stated is not None else None
@@ -109,6 +156,7 @@ def power_facts(scene: Scene) -> dict[str, Any]:
                 "start_h": period.hours[0] / 3600,
                 "end_h": period.hours[1] / 3600,
                 "output": period.output,
+                "outputs": dict(period.outputs),
             }
             for period in (stated.schedule if stated is not None else ())
         ],
@@ -134,4 +182,34 @@ def _light_power(
         power_factor=fixture.power_factor,
         inrush_a=fixture.inrush,
         mass_kg=fixture.mass,
+        channels=_channels(light, fixture, edges),
+        channel_watts_stated=any(c.full_power is not None for c in fixture.channel_loads.values()),
     )
+
+
+def _channels(light: Light, fixture: Fixture, edges: tuple[float, ...]) -> list[ChannelPower]:
+    loads = fixture.channel_loads
+    watts = {name: load.full_power for name, load in loads.items()}
+    stated = all(value is not None for value in watts.values())
+    carried = {
+        name: watts[name] or 0.0 if stated else efficacy_bound(fixture, edges, name).even_w
+        for name in loads
+    }
+    fluxes = [flux for flux, _ in strip_fluxes(fixture, edges)]
+    return [
+        ChannelPower(
+            name=name,
+            output=light.output_of(name),
+            ppf_umol_s=full_ppf(fixture, edges, name),
+            flux_umol_s=sum(
+                flux
+                for strip, flux in zip(fixture.strips, fluxes, strict=True)
+                if strip.channel == name
+            ),
+            power_share=carried[name] / sum(carried.values()),
+            curve_w=[]
+            if fixture.driver is not None
+            else [list(point) for point in load.power_curve],
+        )
+        for name, load in loads.items()
+    ]

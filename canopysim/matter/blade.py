@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.matter.vectors import cross
+
 Floats = NDArray[np.float64]
 
 LEAST_WIDTH = 0.01
@@ -110,6 +112,7 @@ def bend_blades(
     inclination: Floats,
     curvature: Floats,
     fold: float,
+    ripple: tuple[int, float] = (0, 0.0),
 ) -> Floats:
     """Vertices of many blades that share one grid.
 
@@ -125,6 +128,8 @@ def bend_blades(
         Turn of the midrib's direction from base to tip, downwards, even along its length.
     fold : float, rad
         Angle of each half above the plane across the midrib.
+    ripple : int and float
+        Waves along each margin, and the height of their crests as a share of half the width.
 
     Returns
     -------
@@ -144,7 +149,9 @@ def bend_blades(
 
     droop = inclination[:, None] + curvature[:, None] * grid.along
     half_width = width[:, None] * grid.across
-    lift = np.abs(half_width) * np.sin(fold)
+    waves, crest = ripple
+    raised = np.sin(fold) + crest * np.sin(2.0 * np.pi * waves * grid.along)
+    lift = np.abs(half_width) * raised
     off_midrib = np.stack(
         (lift * np.sin(droop), half_width * np.cos(fold), lift * np.cos(droop)), axis=-1
     )
@@ -167,5 +174,5 @@ def triangle_areas(vertices: Floats, faces: NDArray[np.int32]) -> Floats:
     (..., n_face) ndarray, m2
     """
     a, b, c = (vertices[..., faces[:, k], :] for k in range(3))
-    areas: Floats = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=-1)
+    areas: Floats = 0.5 * np.linalg.norm(cross(b - a, c - a), axis=-1)
     return areas

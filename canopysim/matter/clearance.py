@@ -1,21 +1,26 @@
-"""Room for every leaf: turned about its stem until it keeps off the walls and its own stems."""
+"""Room for every leaf: turned about its stem, or raised, until it keeps off walls and its stems."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from canopysim.matter.growth import Growth, grow, petiole_ends, place_blades
+from canopysim.matter.growth import Growth, grow
+from canopysim.matter.pierced import extent, pierced
+from canopysim.matter.placing import petiole_ends, place_blades
 from canopysim.matter.planting import Site
 
 if TYPE_CHECKING:
+    from canopysim.scene.schema import Scene
     from canopysim.scene.schema_matter import Plant
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Leaves = NDArray[np.intp]
 
 CLEARANCE = 1e-3
 """m; kept between every leaf or stem and the walls, floor and ceiling."""
@@ -24,14 +29,51 @@ TURNS = np.deg2rad(1.0) * np.concatenate(([0], np.stack((_STEP, -_STEP), axis=1)
 """Turns at which a leaf looks for room, nearest first, to both sides: 0, +1, -1, +2, ... deg."""
 LOOKS = (17, 65, 161)
 """Numbers of turns after which leaves that have found room stop looking."""
+LIFTS = np.deg2rad([side * angle for angle in range(5, 46, 5) for side in (1.0, -1.0)])
+"""Angles by which a leaf that no turn helps is raised or lowered at its base, smallest first."""
+LIFTED_TURNS = np.deg2rad([0.0, *(side * k for k in range(15, 181, 15) for side in (1.0, -1.0))])
 HEADINGS = np.deg2rad([side * angle for angle in range(5, 181, 5) for side in (1.0, -1.0)])
 """Turns of a whole plant whose stems look for room, nearest first."""
 
 
-def turn_clear(
-    growth: Growth, factor: float, box: Floats
-) -> tuple[Floats, NDArray[np.intp], NDArray[np.intp]]:
-    """Turn leaves that have no room where they would like to grow.
+@dataclass(frozen=True, eq=False)
+class Settled:
+    """A plant whose leaves have found their places.
+
+    Parameters
+    ----------
+    growth : Growth
+        The plant, with the blades that were raised or lowered.
+    azimuth : (n_leaf,) ndarray, rad
+        Where each leaf points.
+    walled : (n,) int ndarray
+        Leaves that would have reached into the walls, floor or ceiling as they grew.
+    stuck : (n,) int ndarray
+        Those of them that fit nowhere.
+    """
+
+    growth: Growth
+    azimuth: Floats
+    walled: Leaves
+    stuck: Leaves
+
+
+def room_of(scene: Scene) -> Floats:
+    """Where leaves and stems of a scene may be: (2, 3), m, lower ends and upper ends.
+
+    Through sides that repeat they may go on for ever, where the canopy wraps.
+    """
+    room = np.array([np.zeros(3), scene.enclosure.size])
+    room += CLEARANCE * np.array([[1.0], [-1.0]])
+    if scene.canopy is not None and scene.canopy.wrap:
+        for axis, extent_name in enumerate(("width", "depth")):
+            if extent_name in scene.enclosure.repeat:
+                room[:, axis] = -np.inf, np.inf
+    return room
+
+
+def settle(growth: Growth, factor: float, room: Floats) -> Settled:
+    """Find room for leaves that have none where they would like to grow.
 
     Parameters
     ----------
@@ -39,24 +81,21 @@ def turn_clear(
         The plant.
     factor : float
         Enlargement of its blades.
-    box : (3,) ndarray, m
-        Width, depth and height of the enclosure.
+    room : (2, 3) ndarray, m
+        From `room_of`.
 
     Returns
     -------
-    azimuth : (n_leaf,) ndarray, rad
-        The nearest azimuth at which a leaf keeps off the enclosure and no stem of its own plant
-        passes through its blade; where there is none, the nearest at which it keeps off the
-        enclosure. Turning is rigid: no area changes.
-    walled : (n,) int ndarray
-        Leaves that would have reached into the walls, floor or ceiling as they grew.
-    stuck : (n,) int ndarray
-        Those of them that fit nowhere.
+    Settled
+        Each leaf at the nearest azimuth at which it keeps off the enclosure and no stem of its own
+        plant passes through its blade; where there is none, at the nearest at which it keeps off
+        the enclosure. A leaf without any is raised or lowered at its base by as little as helps, by
+        up to 45 degrees. All this is rigid: no area changes.
     """
     azimuth = growth.azimuth.copy()
     everyone = np.arange(len(azimuth))
     blades = leaves_at(growth, everyone, azimuth, factor)
-    cramped = ~_fits(growth, blades, box)
+    cramped = ~_fits(growth, blades, room)
     searching = everyone[cramped | pierced(growth, blades)]
     fallback = np.full(len(azimuth), -1)  # the first turn that keeps off the enclosure
 
@@ -67,7 +106,7 @@ def turn_clear(
         shape = (len(searching), last - first)
         tried = growth.azimuth[searching][:, None] + TURNS[first:last]
         blades = leaves_at(growth, np.repeat(searching, shape[1]), tried.ravel(), factor)
-        fits = _fits(growth, blades, box)
+        fits = _fits(growth, blades, room)
         whole = fits.copy()
         whole[fits] = ~pierced(growth, blades[fits])
         fits, whole = fits.reshape(shape), whole.reshape(shape)
@@ -79,18 +118,55 @@ def turn_clear(
 
     partly = searching[fallback[searching] >= 0]
     azimuth[partly] = growth.azimuth[partly] + TURNS[fallback[partly]]
-    return azimuth, everyone[cramped], searching[fallback[searching] < 0]
+    stuck = searching[fallback[searching] < 0]
+    growth, stuck = _lifted(growth, azimuth, stuck, factor, room)
+    return Settled(growth, azimuth, everyone[cramped], stuck)
 
 
-def grow_inside(site: Site, plant: Plant, seed: int, box: Floats) -> Growth:
+def _lifted(
+    growth: Growth, azimuth: Floats, stuck: Leaves, factor: float, room: Floats
+) -> tuple[Growth, Leaves]:
+    """Raise or lower leaves at their bases; `azimuth` is changed in place. Give who stays stuck."""
+    for lift in LIFTS:
+        if len(stuck) == 0:
+            break
+        tried = _pitched(growth, stuck, lift)
+        n_turn = len(LIFTED_TURNS)
+        turns = growth.azimuth[stuck][:, None] + LIFTED_TURNS
+        blades = leaves_at(tried, np.repeat(stuck, n_turn), turns.ravel(), factor)
+        fits = _fits(tried, blades, room).reshape(len(stuck), n_turn)
+        found = fits.any(axis=1)
+        if found.any():
+            azimuth[stuck[found]] = turns[found, fits[found].argmax(axis=1)]
+            growth = _pitched(growth, stuck[found], lift)
+            stuck = stuck[~found]
+    return growth, stuck
+
+
+def _pitched(growth: Growth, leaf: Leaves, angle: float) -> Growth:
+    """Turn some blades upwards about their bases."""
+    cos, sin = np.cos(angle), np.sin(angle)
+
+    def turned(points: Floats) -> Floats:
+        points = points.copy()
+        x, z = points[leaf][..., 0], points[leaf][..., 2]
+        points[leaf, :, 0] = cos * x - sin * z
+        points[leaf, :, 2] = sin * x + cos * z
+        return points
+
+    rachis = None if growth.rachis is None else turned(growth.rachis)
+    return replace(growth, blades=turned(growth.blades), rachis=rachis)
+
+
+def grow_inside(site: Site, plant: Plant, seed: int, room: Floats) -> Growth:
     """Grow a plant, turned as a whole where one of its stems would meet a wall.
 
     Parameters
     ----------
     site, plant, seed
         As for `canopysim.matter.growth.grow`.
-    box : (3,) ndarray, m
-        Width, depth and height of the enclosure.
+    room : (2, 3) ndarray, m
+        From `room_of`.
 
     Returns
     -------
@@ -98,105 +174,41 @@ def grow_inside(site: Site, plant: Plant, seed: int, box: Floats) -> Growth:
         At the nearest heading at which all stems keep off the enclosure; unturned if there is none.
     """
     first = grow(site, plant, seed)
-    if plant.branches == 1 or _stems_inside(first, box):
+    if plant.branches == 1 or stems_inside(first, room):
         return first
     for turn in HEADINGS:
         turned = grow(site, plant, seed, turn)
-        if _stems_inside(turned, box):
+        if stems_inside(turned, room):
             return turned
     return first
 
 
-def _stems_inside(growth: Growth, box: Floats) -> bool:
+def stems_inside(growth: Growth, room: Floats) -> bool:
     """Whether all stems of a plant keep clear of the enclosure."""
     stems = np.concatenate([vertices for vertices, _ in growth.stems])
-    return bool(inside(stems[None], box)[0])
+    return bool(inside(stems[None], room)[0])
 
 
-def leaves_at(growth: Growth, leaf: NDArray[np.intp], azimuth: Floats, factor: float) -> Floats:
+def leaves_at(growth: Growth, leaf: Leaves, azimuth: Floats, factor: float) -> Floats:
     """Blades of some leaves at given azimuths, world frame: (n, n_vertex, 3), m."""
     _, base = petiole_ends(growth, leaf, azimuth)
     return place_blades(growth, leaf, azimuth, base, factor)
 
 
-def _fits(growth: Growth, blades: Floats, box: Floats) -> Flags:
+def _fits(growth: Growth, blades: Floats, room: Floats) -> Flags:
     """Whether blades, and the ends of their petioles, keep clear of the enclosure."""
     around = growth.plant.petiole_radius * np.array([[-1.0, -1.0, -1.0], [1.0, 1.0, 1.0]])
-    fits = inside(blades, box) & inside(blades[:, :1] + around, box)
+    fits = inside(blades, room) & inside(blades[:, :1] + around, room)
     if growth.plant.leaflets is not None:
-        # The rachis ends where the last leaflet begins.
-        end = blades.shape[1] - blades.shape[1] // (2 * growth.plant.leaflets.pairs + 1)
-        fits &= inside(blades[:, end : end + 1] + around, box)
+        # Leaflets begin at the rachis: its end, and where it bends.
+        leaflet = blades.shape[1] // (2 * growth.plant.leaflets.pairs + 1)
+        starts = blades[:, ::leaflet] if growth.plant.leaflets.bend else blades[:, -leaflet:][:, :1]
+        fits &= inside(starts + around[0], room) & inside(starts + around[1], room)
     return fits
 
 
-def inside(vertices: Floats, box: Floats) -> Flags:
-    """Whether every vertex of each mesh keeps clear of the enclosure: (n, n_vertex, 3) -> (n,)."""
-    low, high = vertices.min(axis=1), vertices.max(axis=1)
-    fits: Flags = np.all((low >= CLEARANCE) & (high <= box - CLEARANCE), axis=1)
+def inside(vertices: Floats, room: Floats) -> Flags:
+    """Whether every vertex of each mesh lies in the room: (n, n_vertex, 3) -> (n,)."""
+    low, high = extent(vertices)
+    fits: Flags = np.all((low >= room[0]) & (high <= room[1]), axis=1)
     return fits
-
-
-def pierced(growth: Growth, blades: Floats) -> Flags:
-    """Whether the axis of a stem of the plant passes through a blade.
-
-    Parameters
-    ----------
-    growth : Growth
-        The plant.
-    blades : (n, n_vertex, 3) ndarray, m
-        Blades in the world frame.
-
-    Returns
-    -------
-    (n,) bool ndarray
-
-    Notes
-    -----
-    The meeting of a piece of axis with a triangle is that of Moeller & Trumbore 1997, J. Graphics
-    Tools 2:21. Neighbours' stems are not looked at, so that plants do not depend on each other.
-    """
-    answer = np.zeros(len(blades), dtype=np.bool_)
-    if len(blades) == 0:
-        return answer
-    start = np.concatenate([axis[:-1] for axis in growth.axes])
-    end = np.concatenate([axis[1:] for axis in growth.axes])
-    # Boxes first: few blades come near a stem.
-    low, high = blades.min(axis=1), blades.max(axis=1)
-    least, most = np.minimum(start, end), np.maximum(start, end)
-    near = np.ones((len(blades), len(start)), dtype=np.bool_)
-    for axis in range(3):
-        near &= (low[:, axis, None] <= most[:, axis]) & (high[:, axis, None] >= least[:, axis])
-    blade, piece = np.nonzero(near)
-
-    # Components first, so that each is one long array.
-    corners = np.ascontiguousarray(np.moveaxis(blades[blade][:, growth.grid.faces], (2, 3), (0, 1)))
-    origin, along = start[piece].T[:, :, None], (end - start)[piece].T[:, :, None]
-    side_u, side_v = corners[1] - corners[0], corners[2] - corners[0]
-    across = _cross(along, side_v)
-    volume = _dot(side_u, across)
-    # A triangle seen edge-on is not met; its neighbours are.
-    scale = 1.0 / np.where(volume == 0.0, np.inf, volume)
-    offset = origin - corners[0]
-    turned = _cross(offset, side_u)
-    u = _dot(offset, across) * scale
-    v = _dot(along, turned) * scale
-    t = _dot(side_v, turned) * scale
-    in_triangle = (volume != 0.0) & (u >= 0.0) & (v >= 0.0) & (u + v <= 1.0)
-    met = (in_triangle & (t >= 0.0) & (t <= 1.0)).any(axis=1)
-
-    answer[blade[met]] = True
-    return answer
-
-
-def _cross(a: Floats, b: Floats) -> Floats:
-    """Cross products; the first axis holds x, y, z."""
-    return np.stack(
-        (a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0])
-    )
-
-
-def _dot(a: Floats, b: Floats) -> Floats:
-    """Dot products; the first axis holds x, y, z."""
-    product: Floats = a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
-    return product

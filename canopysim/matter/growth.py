@@ -10,19 +10,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopysim.matter.blade import BladeGrid, bend_blades, blade_grid, triangle_areas
-from canopysim.matter.leaflets import RACHIS_RADIUS, bend_leaflets, compound_grid
+from canopysim.matter.leaflets import bend_leaflets, compound_grid
+from canopysim.matter.main_stems import by_rank, main_stems
 from canopysim.matter.planting import Site, draws
 from canopysim.matter.stage import at_stage, grown_shares
-from canopysim.matter.stalks import Faces, join, prisms, tube
+from canopysim.matter.stalks import Faces, tube
 
 if TYPE_CHECKING:
     from canopysim.scene.schema_matter import Plant
 
 Floats = NDArray[np.float64]
 
-STEM_SIDES, PETIOLE_SIDES = 6, 4
-LIFT = 1e-3
-"""m; least height of a stem's foot above the floor, so that no two faces lie in one another."""
+STEM_SIDES = 6
 _shared_grid = lru_cache(maxsize=64)(blade_grid)  # plants of one kind have one layout
 _shared_compound = lru_cache(maxsize=64)(compound_grid)
 N_DRAW = 8
@@ -54,8 +53,10 @@ class Growth:
     petiole_angle, petiole_length : (n_leaf,) ndarray, rad and m
     blades : (n_leaf, n_vertex, 3) ndarray, m
         In the leaf frame (see `canopysim.matter.blade`); of compound leaves all leaflets.
-    rachis : (n_leaf, 3) ndarray, m, or None
-        End of each compound leaf's rachis, in the leaf frame.
+    rachis : (n_leaf, n_point, 3) ndarray, m, or None
+        Points along each compound leaf's rachis, in the leaf frame.
+    stem, rank : (n_leaf,) int ndarray
+        The main stem of each leaf, from 1, and its node, from 0 at the bottom.
     """
 
     site: Site
@@ -69,7 +70,9 @@ class Growth:
     petiole_angle: Floats
     petiole_length: Floats
     blades: Floats
-    rachis: Floats | None = None
+    rachis: Floats | None
+    stem: NDArray[np.intp]
+    rank: NDArray[np.intp]
 
     def leaf_area(self) -> float:
         """One-sided area of all blades, m2."""
@@ -97,16 +100,20 @@ def grow(site: Site, plant: Plant, seed: int, turn: float = 0.0) -> Growth:
     Growth
     """
     grown = grown_shares(plant)
-    plant, n_leaf = at_stage(plant, grown), len(grown)
+    plant, n_node = at_stage(plant, grown), len(grown)
+    each = plant.leaves_per_node
+    n_leaf = n_node * each
     shared = draws(seed, site, 0, 1, 2)[0]
     plant_turn = turn + 2.0 * np.pi * shared[0]
     plant_size = 1.0 + plant.variation * (2.0 * shared[1] - 1.0)
+    rank = np.repeat(np.arange(n_node), each)
+    round_node = 2.0 * np.pi / each * np.tile(np.arange(each), n_node)
 
     axes: list[Floats] = []
     stems: list[tuple[Floats, Faces]] = []
     nodes, upwards, azimuths, chance = [], [], [], []
     for number, (axis, node, upward, sideways) in enumerate(
-        _main_stems(site, plant, grown, plant_turn)
+        main_stems(site, plant, grown, plant_turn)
     ):
         axes.append(axis)
         stems.append(tube(axis, plant.stem_radius, sideways, STEM_SIDES))
@@ -114,23 +121,54 @@ def grow(site: Site, plant: Plant, seed: int, turn: float = 0.0) -> Growth:
             continue  # the foot below the fork
         u = draws(seed, site, number + 1, n_leaf, N_DRAW)
         start = plant_turn + (2.0 * np.pi * u[0, 7] if plant.branches > 1 else 0.0)
-        nodes.append(node)
-        upwards.append(upward)
-        azimuths.append(start + plant.spiral * np.arange(n_leaf))
+        nodes.append(node[rank])
+        upwards.append(upward[rank])
+        azimuths.append(start + plant.spiral * rank + round_node)
         chance.append(u)
 
     # From here on a row is a leaf.
+    def ranked(profile: tuple[float, ...] | None) -> Floats:
+        return np.tile(by_rank(profile, plant.nodes, n_node)[rank], plant.branches)
+
     vary = plant.variation * (2.0 * np.concatenate(chance) - 1.0)
-    rank = np.linspace(0.0, 1.0, plant.nodes) if plant.nodes > 1 else np.array([0.5])
-    profile = np.linspace(0.0, 1.0, len(plant.size_by_node))
-    by_node = np.tile(np.interp(rank[:n_leaf], profile, plant.size_by_node), plant.branches)
-    size = np.maximum(by_node * plant_size * (1.0 + vary[:, 0]), LEAST_SIZE)
-    size *= np.tile(grown, plant.branches)
+    size = ranked(plant.size_by_node) * plant_size * (1.0 + vary[:, 0])
+    size = np.maximum(size, LEAST_SIZE) * np.tile(grown[rank], plant.branches)
+    stem = np.repeat(np.arange(len(nodes)), n_leaf) + len(axes) - len(nodes) + 1
+    kept = np.concatenate(nodes)[:, 2] - site.z >= site.pruned_below
+    chosen = {
+        "node": np.concatenate(nodes),
+        "upward": np.concatenate(upwards),
+        "azimuth": np.concatenate(azimuths) + plant.spiral * vary[:, 3],
+        "petiole_angle": ranked(plant.petiole_angle) * (1.0 + vary[:, 4]),
+        "petiole_length": plant.petiole_length * size * ranked(plant.petiole_by_node),
+        "stem": stem,
+        "rank": np.tile(rank, plant.branches),
+    }
+    grid, blades, rachis = _blades(
+        plant,
+        size=size[kept],
+        inclination=(ranked(plant.blade_angle) + 0.5 * np.pi * vary[:, 1])[kept],
+        curvature=(ranked(plant.curvature) * (1.0 + vary[:, 2]))[kept],
+    )
+    return Growth(
+        site=site,
+        plant=plant,
+        grid=grid,
+        axes=axes,
+        stems=stems,
+        blades=blades,
+        rachis=rachis,
+        **{key: values[kept] for key, values in chosen.items()},
+    )
+
+
+def _blades(
+    plant: Plant, *, size: Floats, inclination: Floats, curvature: Floats
+) -> tuple[BladeGrid, Floats, Floats | None]:
+    """Layout, vertices in the leaf frame, and rachises of leaves of given sizes and angles."""
     grid = _shared_grid(plant.outline, plant.triangles_per_leaf)
     length, width = plant.blade_length * size, plant.blade_width * size
-    inclination = plant.blade_angle + 0.5 * np.pi * vary[:, 1]
-    curvature = plant.curvature * (1.0 + vary[:, 2])
-    rachis: Floats | None = None
+    ripple = (0, 0.0) if plant.ripple is None else (plant.ripple.waves, plant.ripple.height)
     if plant.leaflets is None:
         blades = bend_blades(
             grid,
@@ -139,146 +177,18 @@ def grow(site: Site, plant: Plant, seed: int, turn: float = 0.0) -> Growth:
             inclination=inclination,
             curvature=curvature,
             fold=plant.fold,
+            ripple=ripple,
         )
-    else:
-        blades, rachis = bend_leaflets(
-            grid,
-            plant.leaflets,
-            length=length,
-            width=width,
-            rachis=plant.leaflets.rachis_length * size,
-            inclination=inclination,
-            curvature=curvature,
-            fold=plant.fold,
-        )
-        grid = _shared_compound(grid, plant.leaflets.pairs)
-    return Growth(
-        site=site,
-        plant=plant,
-        grid=grid,
-        axes=axes,
-        stems=stems,
-        node=np.concatenate(nodes),
-        upward=np.concatenate(upwards),
-        azimuth=np.concatenate(azimuths) + plant.spiral * vary[:, 3],
-        petiole_angle=plant.petiole_angle * (1.0 + vary[:, 4]),
-        petiole_length=plant.petiole_length * size,
-        blades=blades,
-        rachis=rachis,
+        return grid, blades, None
+    blades, rachis = bend_leaflets(
+        grid,
+        plant.leaflets,
+        length=length,
+        width=width,
+        rachis=plant.leaflets.rachis_length * size,
+        inclination=inclination,
+        curvature=curvature,
+        fold=plant.fold,
+        ripple=ripple,
     )
-
-
-def _main_stems(
-    site: Site, plant: Plant, grown: Floats, turn: float
-) -> list[tuple[Floats, Floats, Floats, Floats]]:
-    """Axis points, nodes, upward directions at the nodes, and the sideways vector, stem by stem.
-
-    One stem stands upright, with its first leaf at ``first_leaf_height``. Several leave the foot at
-    that height by ``branch_angle`` from the vertical, evenly all round, and straighten to upright
-    at their tips, as stems in a stand do; their first leaf is one internode above the fork. Each
-    internode has the share `grown` of its length that the leaf above it has of its size.
-    """
-    foot = np.array([site.x, site.y, max(site.z, LIFT)])
-    fork = np.array([site.x, site.y, max(site.z + plant.first_leaf_height, foot[2])])
-    up, aside = np.array([0.0, 0.0, 1.0]), np.array([1.0, 0.0, 0.0])
-    tip = plant.stem_radius  # the last petiole leaves from inside the stem
-    count = np.arange(len(grown))
-    if plant.branches == 1:
-        above_first = np.concatenate(([0.0], np.cumsum(grown[1:])))
-        node = fork + plant.internode * above_first[:, None] * up
-        axis = np.stack((foot, node[-1] + tip * up))
-        return [(axis, node, np.tile(up, (len(grown), 1)), aside)]
-
-    stems = [(np.stack((foot, fork + tip * up)), np.empty((0, 3)), np.empty((0, 3)), aside)]
-    for branch in range(plant.branches):
-        heading = turn + 2.0 * np.pi * branch / plant.branches
-        outwards = np.array([np.cos(heading), np.sin(heading), 0.0])
-        lean = plant.branch_angle * (1.0 - (count + 0.5) / plant.nodes)
-        pieces = np.sin(lean)[:, None] * outwards + np.cos(lean)[:, None] * up
-        node = fork + plant.internode * np.cumsum(grown[:, None] * pieces, axis=0)
-        axis = np.concatenate((fork[None], node, node[-1:] + tip * pieces[-1:]))
-        lean = plant.branch_angle * (1.0 - (count + 1.0) / plant.nodes)
-        upward = np.sin(lean)[:, None] * outwards + np.cos(lean)[:, None] * up
-        stems.append((axis, node, upward, np.cross(up, outwards)))
-    return stems
-
-
-def petiole_ends(growth: Growth, leaf: NDArray[np.intp], azimuth: Floats) -> tuple[Floats, Floats]:
-    """Both ends of petioles at given azimuths.
-
-    Parameters
-    ----------
-    growth : Growth
-        The plant.
-    leaf : (n,) int ndarray
-        Which leaves; may repeat.
-    azimuth : (n,) ndarray, rad
-        Where each points, from +x towards +y.
-
-    Returns
-    -------
-    start, end : (n, 3) ndarray, m
-        `start` lies inside the stem; the part outside, from the stem's surface to the blade's base
-        at `end`, has the stated length and the stated angle from the stem's upward direction.
-    """
-    up = growth.upward[leaf]
-    outwards = np.stack((np.cos(azimuth), np.sin(azimuth), np.zeros_like(azimuth)), axis=-1)
-    outwards = outwards - (outwards * up).sum(axis=1, keepdims=True) * up
-    outwards /= np.linalg.norm(outwards, axis=1, keepdims=True)
-    angle = growth.petiole_angle[leaf][:, None]
-    direction = np.cos(angle) * up + np.sin(angle) * outwards
-    surface = growth.node[leaf] + growth.plant.stem_radius * outwards
-    # Half-way to the axis, but never far along a stem that a steep petiole hugs.
-    sunk = 0.5 * growth.plant.stem_radius / np.maximum(np.abs(np.sin(angle)), 0.5)
-    end = surface + growth.petiole_length[leaf][:, None] * direction
-    return surface - sunk * direction, end
-
-
-def place_blades(
-    growth: Growth, leaf: NDArray[np.intp], azimuth: Floats, base: Floats, factor: float
-) -> Floats:
-    """Blades in the world frame.
-
-    Parameters
-    ----------
-    growth : Growth
-        The plant.
-    leaf : (n,) int ndarray
-        Which leaves; may repeat.
-    azimuth : (n,) ndarray, rad
-        Where each points.
-    base : (n, 3) ndarray, m
-        End of its petiole.
-    factor : float
-        Enlarges the blade about its base.
-
-    Returns
-    -------
-    (n, n_vertex, 3) ndarray, m
-    """
-    placed: Floats = _turned(growth.blades[leaf] * factor, azimuth) + base[:, None, :]
-    return placed
-
-
-def stalk_mesh(growth: Growth, azimuth: Floats, factor: float = 1.0) -> tuple[Floats, Faces]:
-    """All stems, petioles and rachises of a plant as one mesh of closed pieces, world frame.
-
-    A rachis is enlarged by `factor` as the blades along it are.
-    """
-    meshes = list(growth.stems)
-    if growth.plant.petiole_length > 0.0:
-        start, end = petiole_ends(growth, np.arange(len(azimuth)), azimuth)
-        radius = np.full(len(start), growth.plant.petiole_radius)
-        meshes.append(prisms(start, end, radius, PETIOLE_SIDES))
-        if growth.rachis is not None:
-            tip = end + _turned(growth.rachis[:, None] * factor, azimuth)[:, 0]
-            meshes.append(prisms(end, tip, RACHIS_RADIUS * radius, PETIOLE_SIDES))
-    return join(meshes)
-
-
-def _turned(vertices: Floats, azimuth: Floats) -> Floats:
-    """Turn each mesh about the vertical: (n, n_vertex, 3) and (n,), rad."""
-    cos, sin = np.cos(azimuth)[:, None], np.sin(azimuth)[:, None]
-    x, y, z = vertices[..., 0], vertices[..., 1], vertices[..., 2]
-    turned: Floats = np.stack((cos * x - sin * y, sin * x + cos * y, z), axis=-1)
-    return turned
+    return _shared_compound(grid, plant.leaflets.pairs), blades, rachis

@@ -8,7 +8,13 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-PartKind = Literal["leaf", "stem", "fixture", "wall"]
+PartKind = Literal["leaf", "stem", "fruit", "pot", "net", "fixture", "wall"]
+PLANTED: tuple[PartKind, ...] = ("leaf", "stem", "fruit", "pot", "net")
+"""What a scene's canopy is made of, with what it stands in and is held by."""
+CANOPY: tuple[PartKind, ...] = ("leaf", "stem", "fruit")
+"""What is plant: the canopy's top is its highest vertex. Flowers are of kind fruit."""
+IN_CANOPY: tuple[PartKind, ...] = ("leaf", "stem", "fruit", "net")
+"""What is booked by canopy layer: with it, layers and planes between them add up."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -19,7 +25,7 @@ class Part:
     ----------
     name : str
         What the ledger and the pictures call it, such as ``pepper-03`` or ``top-bar-1``.
-    kind : {"leaf", "stem", "fixture", "wall"}
+    kind : {"leaf", "stem", "fruit", "pot", "net", "fixture", "wall"}
         What its absorbed photons are counted as.
     vertices : (n, 3) float64 ndarray, m
         World frame: x to the right, y to the back, z up, origin at the floor's front-left corner.

@@ -30,6 +30,8 @@ class Site:
         Name in ``scene.plants``.
     x, y, z : float, m
         Foot of the stem, world frame.
+    pruned_below : float, m
+        Height above the foot below which nothing leaves the stem.
     """
 
     planting: int
@@ -39,11 +41,12 @@ class Site:
     x: float
     y: float
     z: float
+    pruned_below: float = 0.0
 
 
 def ground_area(canopy: Canopy, enclosure: Enclosure) -> float:
     """Area that a canopy stands on, m2: the planted area, or else the whole floor."""
-    return enclosure.width * enclosure.depth if canopy.planted is None else canopy.planted.size_m2
+    return enclosure.floor_area if canopy.planted is None else canopy.planted.size_m2
 
 
 def sites(scene: Scene) -> list[Site]:
@@ -58,7 +61,8 @@ def sites(scene: Scene) -> list[Site]:
     -------
     list of Site
         In the order of the plantings. Plants in columns and rows stand in the middle of equal cells
-        of their area, from the front-left cell along x first.
+        of their area, from the front-left cell along x first; with offset rows a quarter of a cell
+        to the left and to the right of it in turn.
     """
     assert scene.canopy is not None
     found: list[Site] = []
@@ -73,13 +77,21 @@ def sites(scene: Scene) -> list[Site]:
             x0, y0, x1, y1 = floor if area is None else area.bounds
             across = (np.arange(planting.columns) + 0.5) / planting.columns
             deep = (np.arange(planting.rows) + 0.5) / planting.rows
+            # Rows take turns in moving a quarter of a cell to the left and to the right, so that
+            # all stand inside and neighbours in the next row stand half-way between.
+            shift = 0.25 / planting.columns if planting.offset_rows else 0.0
+            moved = shift * np.where(np.arange(planting.rows) % 2 == 0, -1.0, 1.0)
             spots = [
-                (float(x0 + (x1 - x0) * u), float(y0 + (y1 - y0) * v)) for v in deep for u in across
+                (float(x0 + (x1 - x0) * (u + s)), float(y0 + (y1 - y0) * v))
+                for v, s in zip(deep, moved, strict=True)
+                for u in across
             ]
         for index, (x, y) in enumerate(spots):
             count[planting.plant] = count.get(planting.plant, 0) + 1
             name = f"{planting.plant}-{count[planting.plant]:02d}"
-            found.append(Site(number, index, name, planting.plant, x, y, float(planting.base)))
+            pruned = float(planting.pruned_below or 0.0)
+            base = float(planting.base)
+            found.append(Site(number, index, name, planting.plant, x, y, base, pruned))
     return found
 
 

@@ -8,14 +8,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopysim.errors import SceneError
-from canopysim.matter.clearance import CLEARANCE, grow_inside, inside, leaves_at, turn_clear
-from canopysim.matter.growth import Growth, stalk_mesh
+from canopysim.matter.bearing import bear
+from canopysim.matter.clearance import (
+    CLEARANCE,
+    grow_inside,
+    inside,
+    leaves_at,
+    room_of,
+    settle,
+    stems_inside,
+)
+from canopysim.matter.growth import Growth
 from canopysim.matter.leaf_area import enlargements
 from canopysim.matter.parts import Part
+from canopysim.matter.placing import stalk_mesh
 from canopysim.matter.planting import sites
-from canopysim.matter.stalks import repeat_faces
+from canopysim.matter.stalks import Faces, join, repeat_faces
+from canopysim.matter.stand import place_pots, stretch_nets
 from canopysim.matter.turbid.placing import scene_volumes
 from canopysim.matter.user_mesh import place_meshes, without_meshes
+from canopysim.matter.wrap import wrap_part
 from canopysim.units import format_length
 
 if TYPE_CHECKING:
@@ -36,9 +48,10 @@ def grow_canopy(scene: Scene) -> list[Part]:
     -------
     list of Part
         For each plant a leaf part such as ``pepper-03`` and a stem part ``pepper-03-stem`` (stems
-        and petioles). Empty if the scene has no canopy. With a stated leaf area index, one factor
-        enlarges all blades about their bases so that their one-sided area is that index times
-        the ground area; a stated leaf area per plant is met likewise. After them those of meshes,
+        and petioles), then its flowers and fruit by surface, such as ``pepper-03-red-fruit``; pots
+        and nets after all plants. Empty if the scene has no canopy. With a stated leaf area index,
+        one factor enlarges all blades about their bases so that their one-sided area is that index
+        times the ground area; a stated leaf area per plant is met likewise. Last those of meshes,
         which count to the index and keep their area.
 
     Raises
@@ -50,21 +63,31 @@ def grow_canopy(scene: Scene) -> list[Part]:
     if canopy is None:
         return []
     box = np.array([scene.enclosure.width, scene.enclosure.depth, scene.enclosure.height])
-    plants = [grow_inside(site, scene.plants[site.kind], canopy.seed, box) for site in sites(scene)]
-    meshes = place_meshes(scene)
-    canopy = without_meshes(scene, meshes, sum(v.leaf_area for v in scene_volumes(scene)))
+    room, repeat = room_of(scene), scene.enclosure.repeat
+    plants = [
+        grow_inside(site, scene.plants[site.kind], canopy.seed, room) for site in sites(scene)
+    ]
+    drawn = place_meshes(scene)
+    canopy = without_meshes(scene, drawn, sum(v.leaf_area for v in scene_volumes(scene)))
     factors = enlargements(canopy, scene.enclosure, plants)
     aim = "leaf area" if canopy.leaf_area_index is None else "leaf area index"
 
     parts: list[Part] = []
     problems: list[str] = []
     for plant, factor in zip(plants, factors, strict=True):
-        azimuth, walled, stuck = turn_clear(plant, factor, box)
-        stalks, stalk_faces = stalk_mesh(plant, azimuth, factor)
+        if len(plant.azimuth) == 0:
+            where = ("canopy", "plantings", plant.site.planting, "pruned_below")
+            problems.append(scene.problem(where, f"leaves no leaf on {_place(plant)}; write less"))
+            continue
+        settled = settle(plant, factor, room)
+        plant, azimuth = settled.growth, settled.azimuth
+        borne = bear(plant, azimuth, canopy.seed, room)
+        stalks, stalk_faces = join([stalk_mesh(plant, azimuth, factor), *borne.stalks])
         complaint = (
-            _stem_outside(plant, box)
-            or _leaf_outside(plant, stuck, factor, aim, box)
-            or _petiole_outside(plant, stalks, box)
+            _stem_outside(plant, room, box)
+            or _leaf_outside(plant, settled.stuck, factor, aim, box)
+            or _fruit_outside(plant, borne.n_stuck)
+            or _petiole_outside(stalks, room, plant)
         )
         if complaint is not None:
             path = ("canopy", "plantings", plant.site.planting)
@@ -75,20 +98,28 @@ def grow_canopy(scene: Scene) -> list[Part]:
         n_leaf, n_vertex = blades.shape[:2]
         faces = repeat_faces(plant.grid.faces, n_leaf, n_vertex)
         kind = plant.plant
-        vertices, n_turned = blades.reshape(-1, 3), len(walled)
+        vertices, n_turned = blades.reshape(-1, 3), len(settled.walled)
         parts.append(Part(name, "leaf", vertices, faces, kind.leaf, False, n_turned))
         # Stalks run into their stem, so the inside of one can be reached from the other: a shell.
         parts.append(Part(f"{name}-stem", "stem", stalks, stalk_faces, kind.stem, False))
+        for surface, borne_here in _by_surface(borne.solids).items():
+            solids, solid_faces = join(borne_here)
+            its = f"{name}-{surface}"
+            parts.append(Part(its, "fruit", solids, solid_faces, surface, False))
     if problems:
         raise SceneError(problems)
-    return parts + meshes
+    parts += [*place_pots(scene), *stretch_nets(scene)]
+    if canopy.wrap:
+        axes = tuple(k for k, side in enumerate(("width", "depth")) if side in repeat)
+        parts = [wrap_part(part, scene.enclosure.size, axes) for part in parts]
+    return parts + drawn
 
 
-def _stem_outside(plant: Growth, box: Floats) -> str | None:
+def _stem_outside(plant: Growth, room: Floats, box: Floats) -> str | None:
     """Say what is wrong when a plant's stems do not stand inside the enclosure."""
-    stems = np.concatenate([vertices for vertices, _ in plant.stems])
-    if inside(stems[None], box)[0]:
+    if stems_inside(plant, room):
         return None
+    stems = np.concatenate([vertices for vertices, _ in plant.stems])
     low, high = stems.min(axis=0), stems.max(axis=0)
     if high[2] > box[2] - CLEARANCE:
         return (
@@ -134,14 +165,35 @@ def _leaf_outside(
     )
 
 
-def _petiole_outside(plant: Growth, stalks: Floats, box: Floats) -> str | None:
+def _petiole_outside(stalks: Floats, room: Floats, plant: Growth) -> str | None:
     """Say what is wrong when a petiole that leads to a leaf with room has none itself."""
-    if inside(stalks[None], box)[0]:
+    if inside(stalks[None], room)[0]:
         return None
     return (
         f"{_place(plant)}: a petiole meets a wall, the floor or the ceiling; move the plant, raise "
         "first_leaf_height or shorten petiole_length"
     )
+
+
+def _fruit_outside(plant: Growth, n_stuck: int) -> str | None:
+    """Say what is wrong when flowers or fruit have no room."""
+    if n_stuck == 0:
+        return None
+    what = "stalk" if n_stuck == 1 else "stalks"
+    return (
+        f"{_place(plant)}: {n_stuck} {what} with flowers or fruit have no room, however turned; "
+        "move the plant inwards, or shorten 'stalk_length'"
+    )
+
+
+def _by_surface(
+    solids: list[tuple[str, tuple[Floats, Faces]]],
+) -> dict[str, list[tuple[Floats, Faces]]]:
+    """Bring together what is of one surface."""
+    found: dict[str, list[tuple[Floats, Faces]]] = {}
+    for surface, mesh in solids:
+        found.setdefault(surface, []).append(mesh)
+    return found
 
 
 def _place(plant: Growth) -> str:

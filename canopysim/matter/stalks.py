@@ -7,6 +7,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.matter.vectors import cross
+
 Floats = NDArray[np.float64]
 Faces = NDArray[np.int32]
 
@@ -35,7 +37,7 @@ def tube(points: Floats, radius: float, sideways: Floats, n_side: int) -> tuple[
     direction /= np.linalg.norm(direction, axis=1, keepdims=True)
     tangent = np.concatenate((direction[:1], direction[1:] + direction[:-1], direction[-1:]))
     tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
-    other = np.cross(tangent, sideways)
+    other = cross(tangent, sideways)
     rings = _rings(points, sideways + 0.0 * tangent, other, radius, n_side)
     return rings.reshape(-1, 3), _tube_faces(len(points), n_side)
 
@@ -60,12 +62,12 @@ def prisms(start: Floats, end: Floats, radius: Floats, n_side: int) -> tuple[Flo
     tangent = end - start
     tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
     # Square to the vertical where possible; an upright prism takes the x axis.
-    first = np.cross(np.array([0.0, 0.0, 1.0]), tangent)
+    first = cross(np.array([0.0, 0.0, 1.0]), tangent)
     size = np.linalg.norm(first, axis=1, keepdims=True)
     upright = size[:, 0] < 1e-9
     first[upright], size[upright] = (1.0, 0.0, 0.0), 1.0
     first /= size
-    other = np.cross(tangent, first)
+    other = cross(tangent, first)
     low = _rings(start, first, other, radius[:, None, None], n_side)
     high = _rings(end, first, other, radius[:, None, None], n_side)
     vertices = np.concatenate((low, high), axis=1)

@@ -21,7 +21,7 @@ from canopysim.matter.clearance import CLEARANCE
 from canopysim.matter.mesh_file import Piece, read_pieces
 from canopysim.matter.parts import Part, PartKind
 from canopysim.matter.planting import ground_area, sites
-from canopysim.units import LENGTH_UNITS_M, format_length, in_centimetres, shown
+from canopysim.units import format_length, in_centimetres, shown
 
 if TYPE_CHECKING:
     from canopysim.scene.schema import Scene
@@ -38,6 +38,9 @@ FARTHEST_M = 100.0
 SLACK_M = 1e-9
 SLIVER = 1e-12
 """Twice the area over the square of the longest side, below which a face is a line or a point."""
+KIND_OF_WORD: dict[str, PartKind] = {
+    "leaf": "leaf", "stem": "stem", "flower": "fruit", "pot": "pot", "surface": "stem",
+}  # fmt: skip
 SIDES = (("left wall", "right wall"), ("front", "back"), ("floor", "ceiling"))
 
 
@@ -49,8 +52,8 @@ class DrawnPart:
     ----------
     pattern : str
         The pattern of names that chose it.
-    leaf : bool
-        Whether it is leaf.
+    word : str
+        What it is: "leaf", "stem", "flower", "pot" or "surface".
     surface : str
         A name in ``scene.leaves`` for leaves, else in ``scene.surfaces``.
     names : tuple of str
@@ -60,7 +63,7 @@ class DrawnPart:
     """
 
     pattern: str
-    leaf: bool
+    word: str
     surface: str
     names: tuple[str, ...]
     vertices: Floats
@@ -129,7 +132,7 @@ def draw_mesh(scene: Scene, index: int) -> Drawn:
     except ValueError as problem:
         raise SceneError([scene.problem((*path, "file"), f"{mesh.file} {problem}")]) from None
     reach = max(float(np.abs(p.vertices).max()) for p in pieces)
-    if reach > FARTHEST_M / _metres(mesh):
+    if reach > FARTHEST_M / mesh.metres:
         text = (
             f"{mesh.file} reaches {reach:.4g} from its origin, which 'unit: {mesh.unit}' "
             f"makes more than the {FARTHEST_M:g} m that an enclosure may have; mend 'unit' or "
@@ -149,14 +152,9 @@ def draw_mesh(scene: Scene, index: int) -> Drawn:
         more = f" and {len(each) - MOST_NAMED} more" if len(each) > MOST_NAMED else ""
         listed = ", ".join(shown(one) for one in each[:MOST_NAMED])
         text = f"no pattern fits {listed}{more} of {mesh.file}; say what they are, as in "
-        text += "'stem*: {surface: stem}'"
+        text += "'stem*: {stem: green}'"
         raise SceneError([scene.problem((*path, "parts"), text)])
     return _understood(mesh, chosen)
-
-
-def _metres(mesh: MeshPlanting) -> float:
-    """Length that a 1 in the file becomes, m."""
-    return float(LENGTH_UNITS_M[mesh.unit]) * mesh.scale
 
 
 def _fits(piece: Piece, pattern: str) -> bool:
@@ -171,22 +169,19 @@ def _understood(mesh: MeshPlanting, chosen: dict[str, list[Piece]]) -> Drawn:
         if not pieces:
             continue
         first = np.cumsum([0, *(len(piece.vertices) for piece in pieces[:-1])])
-        vertices = np.concatenate([piece.vertices for piece in pieces]) * _metres(mesh)
+        vertices = np.concatenate([piece.vertices for piece in pieces]) * mesh.metres
         if mesh.up == "y":
             vertices = np.stack((vertices[:, 0], -vertices[:, 2], vertices[:, 1]), axis=1)
         joined = [p.faces + n for p, n in zip(pieces, first, strict=True)]
         faces = np.concatenate(joined).astype(np.int32)
         flat = _degenerate(vertices, faces)
         n_degenerate += int(flat.sum())
-        matter = mesh.parts[pattern]
-        leaf = matter.leaf is not None
-        surface = matter.leaf if matter.leaf is not None else matter.surface
-        assert surface is not None
+        ((word, surface),) = mesh.parts[pattern].stated.items()
         names = tuple(dict.fromkeys(piece.names[0] for piece in pieces))
         # What no face uses would still count as a canopy's top.
         used, corner = np.unique(faces[~flat], return_inverse=True)
         kept: Faces = corner.reshape(-1, 3).astype(np.int32)
-        parts.append(DrawnPart(pattern, leaf, surface, names, vertices[used], kept))
+        parts.append(DrawnPart(pattern, word, surface, names, vertices[used], kept))
     corners = np.concatenate([part.vertices[part.faces] for part in parts])
     n_duplicate, n_boundary = _neighbours(corners)
     reach = corners.reshape(-1, 3)
@@ -227,7 +222,7 @@ def place_meshes(scene: Scene) -> list[Part]:
     -------
     list of Part
         For each place the leaf parts, one for each kind of leaf and all called after the file and
-        a running number such as ``plant-03``, then the others such as ``plant-03-stem``. Both are
+        a running number such as ``plant-03``, then the others such as ``plant-03-stem``. All are
         shells: light may come in where a mesh is not closed.
 
     Raises
@@ -322,17 +317,17 @@ def _placed(part: DrawnPart, place: tuple[float, float], turn: float, base: floa
 
 def _merged(name: str, drawn: tuple[DrawnPart, ...], placed: list[Floats]) -> list[Part]:
     """Join what is of one matter; leaves first."""
-    groups: dict[tuple[bool, str], list[tuple[Floats, Faces]]] = {}
+    groups: dict[tuple[PartKind, str], list[tuple[Floats, Faces]]] = {}
     for part, vertices in zip(drawn, placed, strict=True):
         if len(part.faces):
-            groups.setdefault((part.leaf, part.surface), []).append((vertices, part.faces))
+            key = (KIND_OF_WORD[part.word], part.surface)
+            groups.setdefault(key, []).append((vertices, part.faces))
     parts = []
-    for (leaf, surface), meshes in sorted(groups.items(), key=lambda item: not item[0][0]):
+    for (kind, surface), meshes in sorted(groups.items(), key=lambda item: item[0][0] != "leaf"):
         first = np.cumsum([0, *(len(vertices) for vertices, _ in meshes[:-1])])
         vertices = np.concatenate([vertices for vertices, _ in meshes])
         faces = np.concatenate([f + n for (_, f), n in zip(meshes, first, strict=True)])
-        called = name if leaf else f"{name}-stem"
-        kind: PartKind = "leaf" if leaf else "stem"
+        called = name if kind == "leaf" else f"{name}-{kind}"
         parts.append(Part(called, kind, vertices, faces.astype(np.int32), surface, False))
     return parts
 

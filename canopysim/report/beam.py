@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from canopysim.bands import EPAR, PAR
 from canopysim.light.photometry import CANDELA, summarise
-from canopysim.light.spectrum.measures import epar_flux, flux_to_800, ppf, umol_per_klm
+from canopysim.light.spectrum.measures import TO_800, photon_flux, umol_per_klm
 from canopysim.report.fitted_table import FittedTable
 from canopysim.report.rows import Table
 from canopysim.report.words import FLUX, percent, significant
@@ -83,16 +84,16 @@ def _flux_table(distribution: Distribution, light: Spectrum | None) -> Table:
     if light is not None and candela:
         whole = light.with_photons(found.flux / 1000 * umol_per_klm(light, span=None))
         for name, value in (
-            ("PPF, 400–700 nm", ppf(whole)),
-            ("ePAR flux, 400–750 nm", epar_flux(whole)),
-            ("Photon flux, 400–800 nm", flux_to_800(whole)),
+            ("PPF, 400–700 nm", photon_flux(whole, PAR)),
+            ("ePAR flux, 400–750 nm", photon_flux(whole, EPAR)),
+            ("Photon flux, 400–800 nm", photon_flux(whole, TO_800)),
         ):
             rows.append((name, f"{significant(value, 4)} {FLUX}"))
         if distribution.watts is not None:
             rows.append(
                 (
                     "PPE, 400–700 nm",
-                    f"{significant(ppf(whole) / distribution.watts)} µmol J⁻¹",
+                    f"{significant(photon_flux(whole) / distribution.watts)} µmol J⁻¹",
                 )
             )
     return Table("What the file holds", ("Figure", "Value"), tuple(rows))

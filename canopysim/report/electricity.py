@@ -159,7 +159,7 @@ def _shines(facts: dict[str, Any], group: str) -> bool:
     """Whether any light of a group shines at any time of the day."""
     shifts = shifts_of(facts)
     return any(
-        full_hours(light, shifts) > 0.0
+        any(full_hours(light, shifts))
         for light in lights_of(facts)
         if group in ("all", light.group)
     )

@@ -6,10 +6,10 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from canopysim.bands import EPAR, PAR, within
+from canopysim.light.fluxes import strip_fluxes
 from canopysim.light.photometry import flux
-from canopysim.light.placing import strip_fluxes
 from canopysim.light.spectrum.measures import blue_share, red_to_far_red_wide
-from canopysim.report.words import FLUX, percent, significant, span_label
+from canopysim.report.words import FLUX, colour_ratio, percent, significant, span_label
 from canopysim.scene.light_spectrum import TableSpectrum
 
 if TYPE_CHECKING:
@@ -64,13 +64,13 @@ def _of_fixture(fixture: Fixture, edges: tuple[float, ...]) -> list[str]:
         strips = "a strip has" if count == 1 else f"{count} strips have"
         lines.append(f"{strips} the shape of {file} ({source}).")
         lines += [f"doubt: {warning}" for warning in warnings]
-    spectra = [fixture.spectrum, *(strip.spectrum for strip in fixture.strips)]
+    spectra = [fixture.spectrum_of(strip) for strip in fixture.strips]
     for spectrum in dict.fromkeys(s for s in spectra if isinstance(s, TableSpectrum)):
         blue = percent(blue_share(spectrum.light))
         text = f"spectrum {spectrum.name}: blue share {blue} (400–500 of 400–700 nm)"
         ratio = red_to_far_red_wide(spectrum.light)
         if ratio == ratio:
-            text += f", red:far-red {significant(ratio)} (600–700 over 700–800 nm)"
+            text += f", red:far-red {colour_ratio(ratio)} (600–700 over 700–800 nm)"
         outside = spectrum.outside(edges)
         if outside >= LEAST_OUTSIDE:
             text += f"; {percent(outside)} of its photons lie in no waveband and are left out"

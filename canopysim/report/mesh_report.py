@@ -49,8 +49,10 @@ def _of_mesh(mesh: MeshPlanting, drawn: Drawn) -> list[str]:
         named = ", ".join(shown(name) for name in part.names[:MOST_NAMED])
         more = len(part.names) - MOST_NAMED
         named += f" and {more} more" if more > 0 else ""
-        what = f"leaf {part.surface}" if part.leaf else f"surface {part.surface}"
-        sided = "one-sided area" if part.leaf else "area"
+        what = f"{part.word} {part.surface}"
+        if part.word not in ("leaf", "surface"):
+            what = f"{part.word} (surface {part.surface})"
+        sided = "one-sided area" if part.word == "leaf" else "area"
         lines.append(
             f"{shown(part.pattern)} is {what}: {named}; {_faces(len(part.faces))}, {sided} "
             f"{part.area * 1e4:.5g} cm² in each place."

@@ -9,14 +9,19 @@ from typing import TYPE_CHECKING
 
 from canopysim.analysis.ends import is_leaf, share_at
 from canopysim.analysis.far_red import red_to_far_red
-from canopysim.analysis.layers import lower_half_share
 from canopysim.analysis.planes import plane_statistics
 from canopysim.report import figures
 from canopysim.report.accuracy import batch_note, has_errors, reached_errors
 from canopysim.report.assimilation import assimilation_html
+from canopysim.report.band_cost import band_cost_table
+from canopysim.report.canopy_box import canopy_box_html
+from canopysim.report.channels import channel_light_table
+from canopysim.report.colours import colour_table
 from canopysim.report.conditions import condition_rows, record_rows
 from canopysim.report.electricity import electricity_html
 from canopysim.report.ends import ends_table, shown_spans, walls_parts
+from canopysim.report.fixture_facts import fixture_facts_html
+from canopysim.report.leaf_light import leaf_light_tables
 from canopysim.report.markup import (
     STYLE,
     escape,
@@ -29,6 +34,7 @@ from canopysim.report.markup import (
 )
 from canopysim.report.penetration import penetration_html
 from canopysim.report.probes import probe_tables
+from canopysim.report.reach import lower_half_sentences, reach_html, replicate_table
 from canopysim.report.rows import (
     RATIO_BANDS,
     far_red_table,
@@ -115,18 +121,24 @@ def page_text(result: Result, picture: Path | None = None) -> str:
         _opening(result),
         _headline(result),
         _layers(result),
+        reach_html(result),
         penetration_html(result),
+        canopy_box_html(result),
         assimilation_html(result),
         _planes(result),
+        _channels(result),
+        _colours(result),
         _ends(result),
         _probes(result),
         _told_apart(result),
         electricity_html(result),
-        _scene(picture),
+        fixture_facts_html(result),
+        _scene(result, picture),
         "<h2>Conditions</h2>\n" + pairs_html(condition_rows(result)),
         f"<h2>Method and cautions</h2>\n<p>{prose(METHOD)}</p>\n<ul>\n"
         + "".join(f"<li>{prose(line)}</li>\n" for line in CAUTIONS)
-        + "</ul>",
+        + "</ul>"
+        + _band_cost(result),
         _run(result),
         folded_html("For the record", pairs_html(record_rows(result))),
         folded_html("The scene file", f"<pre>{escape(result.scene_text)}</pre>"),
@@ -243,16 +255,10 @@ def _layers(result: Result) -> str:
     if layers is None:
         return ""
     parts = ["<h2>What each layer of leaves gets</h2>", table_html(layer_table(result, layers))]
-    half = lower_half_share(result)
-    parts.append(
-        "<p>"
-        + prose(
-            "The lower half of the leaf area absorbs "
-            f"{percent(half.value, half.std_err)} of what all leaves absorb "
-            f"({band_label(PPFD_BAND)})."
-        )
-        + "</p>"
-    )
+    parts += [f"<p>{prose(line)}.</p>" for line in lower_half_sentences(result)]
+    many = replicate_table(result)
+    if many is not None:
+        parts.append(table_html(many))
     bars = (
         "."
         if not has_errors(result)
@@ -298,6 +304,16 @@ def _planes(result: Result) -> str:
     )
 
 
+def _channels(result: Result) -> str:
+    table = channel_light_table(result)
+    return "" if table is None else f"<h2>Channels of the lights</h2>\n{table_html(table)}"
+
+
+def _colours(result: Result) -> str:
+    table = colour_table(result)
+    return folded_html("Colours of the light", table_html(table)) if table is not None else ""
+
+
 def _ends(result: Result) -> str:
     drawing = figure_html(
         figures.ends_bars(result),
@@ -315,17 +331,29 @@ def _probes(result: Result) -> str:
 
 
 def _told_apart(result: Result) -> str:
-    tables = told_apart_tables(result)
+    tables = [*leaf_light_tables(result), *told_apart_tables(result)]
     if not tables:
         return ""
     return "<h2>Light told apart</h2>\n" + "\n".join(table_html(table) for table in tables)
 
 
-def _scene(picture: Path | None) -> str:
+def _scene(result: Result, picture: Path | None) -> str:
     if picture is None:
         return ""
     caption = "The scene from the front and above; front wall, right wall and ceiling cut away."
+    if result.settings.get("n_volume"):
+        caption += (
+            " Leaves of filled volumes are drawn at random, to show where they are dense and how "
+            "they are inclined; traced were densities and angles."
+        )
     return f"<h2>The scene</h2>\n{picture_html(picture, caption)}"
+
+
+def _band_cost(result: Result) -> str:
+    table = band_cost_table(result)
+    return (
+        "" if table is None else "\n" + folded_html("What wide wavebands cost", table_html(table))
+    )
 
 
 def _run(result: Result) -> str:

@@ -134,12 +134,13 @@ def _curve_notes(powered: list[LightPower], shifts: list[Shift]) -> list[str]:
     """Say what was assumed of lights that are dimmed."""
     assumed, below = [], []
     for light in powered:
-        shown = [shift.output_of(light) for shift in shifts if shift.concerns(light)]
-        dimmed = [output for output in (light.output, *shown) if 0.0 < output < 1.0]
-        if dimmed and len(light.curve_w) == 1:
-            assumed.append(light.fixture)
-        elif dimmed and min(dimmed) < light.curve_w[0][0]:
-            below.append(light.fixture)
+        shown = [shift.outputs_of(light) for shift in shifts if shift.concerns(light)]
+        for curve, outputs in _driven(light, [light.outputs, *shown]):
+            dimmed = [output for output in outputs if 0.0 < output < 1.0]
+            if dimmed and len(curve) == 1:
+                assumed.append(light.fixture)
+            elif dimmed and min(dimmed) < curve[0][0]:
+                below.append(light.fixture)
     notes = []
     if assumed:
         notes.append(
@@ -152,6 +153,18 @@ def _curve_notes(powered: list[LightPower], shifts: list[Shift]) -> list[str]:
             "draws there."
         )
     return notes
+
+
+def _driven(
+    light: LightPower, states: list[tuple[float, ...]]
+) -> list[tuple[list[list[float]], list[float]]]:
+    """Curves of a light's drivers, each with the outputs at which it is asked."""
+    if light.channels and all(channel.curve_w for channel in light.channels):
+        each = zip(light.channels, zip(*states, strict=True), strict=True)
+        return [(channel.curve_w, list(outputs)) for channel, outputs in each]
+    shares = [channel.power_share for channel in light.channels] or [1.0]
+    means = [sum(s * o for s, o in zip(shares, state, strict=True)) for state in states]
+    return [(light.curve_w, means)]
 
 
 def standby_notes(lights: list[LightPower]) -> list[str]:

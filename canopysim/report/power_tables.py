@@ -23,6 +23,7 @@ from canopysim.analysis.light_day import (
     shifts_of,
 )
 from canopysim.light.power import LightPower
+from canopysim.report.channels import channel_table, outputs_text, shift_text
 from canopysim.report.power_notes import (
     cases_of,
     light_notes,
@@ -40,7 +41,6 @@ from canopysim.report.words import (
     significant,
     with_error,
 )
-from canopysim.units import format_share
 from canopysim.units_power import format_clock
 from canopysim.units_text import plain_number
 
@@ -67,6 +67,9 @@ def power_tables(facts: dict[str, Any], absorbed: Estimate | None = None) -> lis
     tables = []
     if powered or any(light.mass_kg is not None for light in lights):
         tables.append(_light_table(lights))
+    channels = channel_table(lights, shifts)
+    if channels is not None:
+        tables.append(channels)
     if powered:
         tables.append(_load_table(facts))
     if facts.get("schedule"):
@@ -86,7 +89,7 @@ def _light_table(lights: list[LightPower]) -> Table:
         (
             f"{light.number} {light.fixture}, {light.group}",
             count(light.count),
-            format_share(light.output),
+            outputs_text(light),
             _stated(set_load([light]).watts / light.count if light.curve_w else None),
             _stated(light.full_w),
             plain_number(light.ppf_umol_s),
@@ -136,7 +139,7 @@ def _hours_table(shifts: list[Shift]) -> Table:
         (
             f"{format_clock(shift.start_h * 3600)} to {format_clock(shift.end_h * 3600)}",
             shift.group or "all lights",
-            "as set" if shift.output is None else format_share(shift.output),
+            shift_text(shift),
         )
         for shift in shifts
     )

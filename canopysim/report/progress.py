@@ -26,6 +26,9 @@ def describe(now: Progress) -> str:
     rate = now.n_packet / now.seconds if now.seconds > 0 else math.nan
     text = f"{count(now.n_packet)} packets, {rate / 1000:.0f} thousand/s"
     known = not math.isnan(now.rel_err)
+    if now.canopies > 1:
+        each = count(now.n_packet // now.canopies)
+        text += f"; batch {now.n_batch}: {each} in each of {now.canopies} canopies"
     if now.limiting:
         error = f"± {percent(now.rel_err)}" if known else "not yet known"
         text += f"; {now.limiting} {error} (target {percent(now.wanted)})"

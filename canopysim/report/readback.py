@@ -3,33 +3,36 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from canopysim.bands import PAR, ranges
+from canopysim.light.facts import fixture_facts
 from canopysim.matter.enclosure import FACES
 from canopysim.matter.rough import returned_share
+from canopysim.report.body_lines import body_lines
+from canopysim.report.cuticles import cuticle_lines
 from canopysim.report.defaults import DefaultUsed, defaults_used
 from canopysim.report.electricity import check_pieces
+from canopysim.report.fitted_table import FittedTable
+from canopysim.report.fixture_facts import fact_tables
+from canopysim.report.hanging import NO_BREAK
+from canopysim.report.hanging import Hanging as _Hanging
 from canopysim.report.measured_lights import measured_lines
 from canopysim.report.mesh_report import mesh_lines
 from canopysim.report.plant_lines import plant_lines
+from canopysim.report.room_lines import room_lines
+from canopysim.report.volume_lines import volume_lines
 from canopysim.report.words import count, significant
 from canopysim.units import format_share, in_centimetres
 from canopysim.world.cautions import cautions
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from rich.console import Console, ConsoleOptions, RenderableType
-    from rich.text import Text
+    from rich.console import RenderableType
 
     from canopysim.scene.schema import Scene
     from canopysim.world.compile import World
-
-NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
 def read_back(scene: Scene, world: World) -> RenderableType:
@@ -59,10 +62,11 @@ def read_back(scene: Scene, world: World) -> RenderableType:
         _mounting(scene, world),
     ]
     if world.layers is not None:
-        pieces += [_layers(world), _plants(world)]
+        pieces += [_layers(world), _plants(world), *_replicates(scene, world)]
     if any(not plane.is_level for plane in world.planes):
         pieces.append(_planes(world))
     pieces += check_pieces(scene)
+    pieces += [FittedTable(table) for table in fact_tables(fixture_facts(scene))]
     asked, batch = scene.tracing.batch, world.batch_packets
     rounded = f" ({count(asked)} asked for, rounded for each strip)" if asked != batch else ""
     pieces += [
@@ -72,7 +76,12 @@ def read_back(scene: Scene, world: World) -> RenderableType:
         ),
         *(Text(line) for line in measured_lines(scene)),
         *(_Hanging(line, 0) for line in plant_lines(scene)),
-        *(_Hanging(line, 0) for line in mesh_lines(scene)),
+        *(
+            _Hanging(line, 0)
+            for line in (*room_lines(scene), *body_lines(scene), *mesh_lines(scene))
+        ),
+        *(_Hanging(line, 0) for line in cuticle_lines(scene, world)),
+        *(_Hanging(line, 0) for line in volume_lines(scene, world)),
         Text(_memory(world)),
         *_cautions(scene, world),
         *_defaults(defaults_used(scene)),
@@ -93,6 +102,9 @@ def _memory(world: World) -> str:
         names = [s.name for s in world.splits.splits] + ["leaf triangles"] * (
             world.splits.n_facet > 0
         )
+        if world.splits.canopy is not None:
+            names += ["the canopy's sides"] * (world.splits.canopy.n_layer > 0)
+            names += ["single plants"] * (len(world.splits.canopy.plants) > 0)
         names += [f"{len(world.probes)} probes"] * (len(world.probes) > 0)
         text += f", with what is also counted: {', '.join(names)}"
     return f"{text}.\n"
@@ -139,6 +151,11 @@ def _enclosure(scene: Scene) -> Any:
             spread = f"{math.degrees(optics.spread):.3g} deg, {format_share(round(back, 3))} of it"
         _row(table, name, surface, format_share(diffuse), format_share(mirror), spread, lost)
 
+    if scene.enclosure.room is not None:
+        for walls in scene.enclosure.room.walls:
+            role = "" if walls.label == walls.part.role else f" ({walls.part.role})"
+            add(f"{walls.label}{role}", None if walls.part.is_open else walls.part.surface)
+        return table
     for name in FACES:
         face = scene.enclosure.face(name)
         if name in scene.enclosure.repeating:
@@ -219,8 +236,11 @@ def _plants(world: World) -> Any:
     leaves = [p for p in world.parts if p.kind == "leaf"]
     n_triangle = sum(len(p.faces) for p in leaves)
     n_plant = len({p.name for p in leaves})  # a drawn plant may have leaves of several kinds
+    n_volume = len(world.volumes)
+    named = [f"{n_plant} plants"] * (n_plant > 0 or n_volume == 0)
+    named += [f"{n_volume} filled volume{'s' * (n_volume > 1)}"] * (n_volume > 0)
     text = (
-        f"{n_plant} plants, one-sided leaf area {layers.leaf_area.sum():.4f} m² on "
+        f"{', '.join(named)}, one-sided leaf area {layers.leaf_area.sum():.4f} m² on "
         f"{layers.ground_area:.4g} m² of ground: LAI "
         f"{layers.leaf_area.sum() / layers.ground_area:.4f}; top at "
         f"{in_centimetres(layers.top)} cm; {count(n_triangle)} leaf triangles.\n"
@@ -228,6 +248,22 @@ def _plants(world: World) -> Any:
     if any(plane.is_level for plane in world.planes):
         text += "Light is counted at every boundary between the layers.\n"
     return Text(text)
+
+
+def _replicates(scene: Scene, world: World) -> list[RenderableType]:
+    """Tell that the canopy is one of several, and how unlike they are; nothing of one alone."""
+    if not world.replicates:
+        return []
+    assert scene.canopy is not None
+    n, seed = len(world.replicates), scene.canopy.seed
+    tops = [one.layers.top for one in world.replicates if one.layers is not None]
+    text = (
+        f"{n} canopies are grown, from seeds {seed} to {seed + n - 1}, and traced in turn with "
+        f"{count(world.batch_packets // n)} packets of each batch; heights and leaf areas above "
+        f"are their means. Their tops are at {in_centimetres(min(tops))} to "
+        f"{in_centimetres(max(tops))} cm.\n"
+    )
+    return [_Hanging(text, 0)]
 
 
 def _planes(world: World) -> Any:
@@ -247,33 +283,6 @@ def _planes(world: World) -> Any:
             cell,
         )
     return table
-
-
-class _Hanging:
-    """A paragraph whose lines are all indented; no-break spaces are kept together and shown plain.
-
-    (A rich text may break at those, and pads its lines.)
-    """
-
-    def __init__(self, text: str, indent: int, style: str = "") -> None:
-        self.text = text
-        self.indent = " " * indent
-        self.style = style
-
-    def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterator[Text]:
-        """Wrap for the console."""
-        from rich.text import Text
-
-        lines = textwrap.wrap(
-            self.text,
-            max(options.max_width, len(self.indent) + 20),
-            initial_indent=self.indent,
-            subsequent_indent=self.indent,
-            break_long_words=False,
-            break_on_hyphens=False,
-        )
-        for line in lines:
-            yield Text(line.replace(NO_BREAK, " "), self.style, overflow="fold")
 
 
 def _cautions(scene: Scene, world: World) -> list[RenderableType]:

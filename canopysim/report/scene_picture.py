@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import IO, TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from canopysim.errors import CanopysimError
 from canopysim.report.camera import box_corners, frame_box
 from canopysim.report.gl_probe import chosen_window, working_window
-from canopysim.report.shading import COLOURS, NEAR_EDGES, Soup, paint
+from canopysim.report.shading import COLOURS, NEAR_EDGES, Soup, bent_edges, paint
 
 if TYPE_CHECKING:
     from canopysim.matter.parts import Part
@@ -31,10 +31,12 @@ def draw_scene(
     parts: Sequence[Part],
     size: tuple[float, float, float],
     colours: Mapping[str, str] | None,
-    path: Path,
+    path: Path | IO[bytes],
     width_px: int = 1200,
     *,
     strips: Sequence[NDArray[np.float64]] = (),
+    drawn_room: bool = False,
+    walls: bool = True,
 ) -> str:
     """Draw the scene from the front and above, front wall and ceiling cut away.
 
@@ -47,7 +49,7 @@ def draw_scene(
     colours : mapping or None
         Colours (#rrggbb) by surface or leaf name, or by a key of `shading.COLOURS`; None for the
         standard ones.
-    path : Path
+    path : Path or binary file
         PNG file to write; its folder exists.
     width_px : int
         Width of the picture, pixels; a tall box makes a narrower one.
@@ -55,6 +57,10 @@ def draw_scene(
         Corners of the luminous rectangles in order round the edge, m, world frame, as
         `shading.luminous_rectangles` makes them. Without them the undersides of the fixtures are
         shown luminous.
+    drawn_room : bool
+        Whether the parts of kind "wall" are the room; else it is a box.
+    walls : bool
+        Whether the enclosure's walls and edges are drawn, or its floor alone.
 
     Returns
     -------
@@ -74,7 +80,7 @@ def draw_scene(
     from PIL import Image, ImageDraw
 
     camera = frame_box(size, 2 * width_px)
-    soup = paint(parts, size, colours or {}, strips, camera)
+    soup = paint(parts, size, colours or {}, strips, camera, drawn_room=drawn_room, walls=walls)
     used, image, nearness = _render(soup, camera.size)
 
     from canopysim.report.raster import darken_hollows
@@ -85,10 +91,12 @@ def draw_scene(
 
     # The edges in front of everything come last, so that they darken nothing behind them.
     pen = ImageDraw.Draw(double)
-    corners = camera.project(box_corners(size))
+    near = box_corners(size)[np.array(NEAR_EDGES)]
+    if drawn_room:
+        _, near = bent_edges([part for part in parts if part.kind == "wall"], camera)
     edge = {**COLOURS, **(colours or {})}["edge"]
-    for a, b in NEAR_EDGES:
-        pen.line([*corners[a, :2], *corners[b, :2]], fill=edge, width=max(2, width_px // 400))
+    for a, b in camera.project(near)[..., :2] if walls else ():
+        pen.line([*a, *b], fill=edge, width=max(2, width_px // 400))
     double.reduce(2).save(path, format="PNG")
     return used
 

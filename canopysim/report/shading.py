@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.matter.edges import edges_of, pairs_of_faces
 from canopysim.report.camera import Camera, box_corners
 
 if TYPE_CHECKING:
@@ -24,6 +25,22 @@ if TYPE_CHECKING:
 COLOURS: dict[str, str] = {
     "leaf": "#4f9a3a",
     "stem": "#8c8f4d",
+    "fruit": "#c9a24b",
+    "green-fruit": "#6f9f3f",
+    "red-fruit": "#c8321f",
+    "white-petal": "#f6f3ea",
+    "yellow-petal": "#e8c531",
+    "green-spike": "#7d9a52",
+    "pot": "#4b4d50",
+    "black-plastic": "#3d3f42",
+    "terracotta": "#b5653f",
+    "white-film": "#e9e8e4",
+    "potting-mix": "#4a382b",
+    "peat": "#51402f",
+    "coco": "#6b5138",
+    "dry-soil": "#94805f",
+    "perlite": "#dedbd2",
+    "net": "#e3e3df",
     "fixture": "#8d9299",
     "luminous": "#ffd27a",
     "floor": "#d9d4ca",
@@ -34,6 +51,9 @@ COLOURS: dict[str, str] = {
 
 # Corners that bound the edges where cut-away faces meet; these lie in front of everything.
 NEAR_EDGES = ((1, 5), (4, 5), (5, 7))
+
+# Cosine of the angle between neighbours from which an edge of a drawn room is shown.
+BENT = 0.94
 
 # The shading light comes from the front, above and left, so that the right sides fall off softly.
 _LIGHT = np.array([-0.35, -0.45, 0.82]) / np.linalg.norm([-0.35, -0.45, 0.82])
@@ -75,13 +95,16 @@ def paint(
     colours: Mapping[str, str],
     strips: Sequence[NDArray[np.float64]],
     camera: Camera,
+    *,
+    drawn_room: bool = False,
+    walls: bool = True,
 ) -> Soup:
     """All triangles of the picture, coloured and projected.
 
     Parameters
     ----------
     parts : sequence of Part
-        Meshes in the world frame, m. Parts of kind "wall" are left out: the box stands for them.
+        Meshes in the world frame, m.
     size : (width, depth, height)
         Inner size of the enclosure, m.
     colours : mapping
@@ -91,13 +114,18 @@ def paint(
         of the fixtures are shown luminous.
     camera : Camera
         The view.
+    drawn_room : bool
+        Whether the parts of kind "wall" are drawn; else the box stands for them.
+    walls : bool
+        Whether walls and edges are drawn, or the floor alone.
 
     Returns
     -------
     Soup
     """
     table = {**COLOURS, **colours}
-    pieces = [_box(size, table, camera)]
+    room = [part for part in parts if part.kind == "wall" and drawn_room]
+    pieces = [draw_room(room, table, camera) if room else _box(size, table, camera, walls)]
     leaves = [part for part in parts if part.kind == "leaf" and len(part.faces)]
     heights = np.concatenate([part.vertices[:, 2] for part in leaves]) if leaves else np.zeros(1)
     low, high = float(heights.min()), float(heights.max())
@@ -115,6 +143,46 @@ def paint(
         np.concatenate([piece.screen for piece in pieces]),
         np.concatenate([piece.colours for piece in pieces]),
     )
+
+
+def draw_room(walls: Sequence[Part], table: Mapping[str, str], camera: Camera) -> Soup:
+    """Walls that look towards the eye, as pale sheets, and the edges at which they bend."""
+    pieces = []
+    for part in walls:
+        corners = np.asarray(part.vertices, np.float64)[part.faces]
+        across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        seen = ((camera.eye - corners[:, 0]) * across).sum(axis=1) > 0.0
+        corners, normals = corners[seen], _unit(across[seen])
+        level = normals[:, 2] > 0.7
+        tint = np.where(level[:, None], rgb(table["floor"]), rgb(table["wall"]))
+        tint = tint * (1.0 - 0.05 * np.abs(normals[:, :1]))
+        colours = np.repeat(np.clip(tint, 0, 1)[:, None, :], 3, axis=1).astype(np.float32)
+        pieces.append(Soup(camera.project(corners), colours))
+    far, _ = bent_edges(walls, camera)
+    if len(far):
+        pieces.append(_lines(far, rgb(table["edge"]), 0.0018 * camera.size[0], camera))
+    return Soup(
+        np.concatenate([piece.screen for piece in pieces]),
+        np.concatenate([piece.colours for piece in pieces]),
+    )
+
+
+def bent_edges(
+    walls: Sequence[Part], camera: Camera
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Edges (n, 2, 3), m, at which walls bend: behind what stands in the room, and before it."""
+    vertices = np.asarray(walls[0].vertices, np.float64)
+    faces = np.concatenate([part.faces for part in walls]).astype(np.intp)
+    edges = edges_of(faces)
+    pairs, _ = pairs_of_faces(edges)
+    corners = vertices[faces]
+    across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    seen = ((camera.eye - corners[:, 0]) * across).sum(axis=1) > 0.0
+    normals = _unit(across)
+    bent = (normals[pairs[:, 0]] * normals[pairs[:, 1]]).sum(axis=1) < BENT
+    ends = vertices[edges.ends[edges.uses == 2]]
+    behind = seen[pairs].any(axis=1)
+    return ends[bent & behind], ends[bent & ~behind]
 
 
 def _unit(vectors: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -206,7 +274,9 @@ def _lines(
     return Soup(triangles, np.broadcast_to(colour.astype(np.float32), triangles.shape))
 
 
-def _box(size: tuple[float, float, float], table: Mapping[str, str], camera: Camera) -> Soup:
+def _box(
+    size: tuple[float, float, float], table: Mapping[str, str], camera: Camera, walls: bool
+) -> Soup:
     """Floor with its lines, the walls behind as pale sheets, and the edges at the back."""
     width, depth, _ = size
     corner = box_corners(size)
@@ -216,7 +286,7 @@ def _box(size: tuple[float, float, float], table: Mapping[str, str], camera: Cam
         ([0, 2, 6, 4], rgb(table["wall"]) * 0.97),
     ]
     pieces = []
-    for index, colour in sheets:
+    for index, colour in sheets if walls else sheets[:1]:
         quad = corner[index][[[0, 1, 2], [0, 2, 3]]]
         tint = np.broadcast_to(colour.astype(np.float32), quad.shape)
         pieces.append(Soup(camera.project(quad), tint))
@@ -230,7 +300,8 @@ def _box(size: tuple[float, float, float], table: Mapping[str, str], camera: Cam
 
     pairs = [(i, i | 1 << axis) for axis in range(3) for i in range(8) if not i >> axis & 1]
     far = [pair for pair in pairs if pair not in NEAR_EDGES]
-    pieces.append(_lines(corner[far], rgb(table["edge"]), 0.0018 * camera.size[0], camera))
+    if walls:
+        pieces.append(_lines(corner[far], rgb(table["edge"]), 0.0018 * camera.size[0], camera))
     return Soup(
         np.concatenate([piece.screen for piece in pieces]),
         np.concatenate([piece.colours for piece in pieces]),

@@ -5,14 +5,16 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from canopysim.analysis.canopy_box import has_plants, has_sides
 from canopysim.analysis.far_red import red_to_far_red
-from canopysim.analysis.layers import lower_half_share
 from canopysim.analysis.told_apart import splits_of
 from canopysim.report.accuracy import batch_note, figure_of_merit, has_errors, reached_errors
 from canopysim.report.electricity import summary_lines
 from canopysim.report.ends import ends_table, walls_text
 from canopysim.report.fitted_table import FittedTable
+from canopysim.report.hanging import NO_BREAK, Hanging
 from canopysim.report.probes import meter_tables
+from canopysim.report.reach import lower_half_sentences, reach_sentences, reaches
 from canopysim.report.rows import (
     RATIO_BANDS,
     far_red_table,
@@ -29,7 +31,6 @@ from canopysim.report.words import (
     colour_ratio,
     count,
     duration,
-    percent,
     stop_label,
 )
 
@@ -37,6 +38,10 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from canopysim.results import Result
+
+
+# A figure and its error stay on one line.
+BOUND = f"{NO_BREAK}±{NO_BREAK}"
 
 
 def summary_text(result: Result, folder: Path | None = None) -> RenderableType:
@@ -74,10 +79,16 @@ def summary_text(result: Result, folder: Path | None = None) -> RenderableType:
         pieces.append(FittedTable(far_red_table(result)))
     pieces += [FittedTable(table) for table in meter_tables(result)]
     pieces.append(FittedTable(ends_table(result)))
-    pieces.extend(Text(line) for line in ["", *_answers(result), "", *_ending(result)])
+    pieces.append(Text(""))
+    pieces.extend(
+        Hanging(line.strip().replace(" ± ", BOUND), 2 if line.startswith("  ") else 0)
+        for line in _answers(result)
+    )
+    pieces.extend(Text(line) for line in ["", *_ending(result)])
     counted = [*splits_of(result)] + ["leaf triangles"] * bool(
         result.meta.get("told_apart", {}).get("facets")
     )
+    counted += ["the canopy's sides"] * has_sides(result) + ["single plants"] * has_plants(result)
     if counted:
         pieces.append(Text(f"Also counted, see the report: {', '.join(counted)}."))
     if folder is not None:
@@ -103,11 +114,8 @@ def _answers(result: Result) -> list[str]:
         lines.append(
             f"What the lowest leaves get: {value} {FLUX_DENSITY} absorbed per leaf area, {par}"
         )
-        half = lower_half_share(result)
-        lines.append(
-            f"The lower half of the leaf area absorbs {percent(half.value, half.std_err)} of what "
-            f"all leaves absorb, {par}"
-        )
+        lines += lower_half_sentences(result)
+        lines += reach_sentences(result, reaches(result, brief=True))
     name = top_plane(result)
     if name is not None:
         ratio = red_to_far_red(result, name)

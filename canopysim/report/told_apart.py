@@ -11,6 +11,7 @@ import numpy as np
 from canopysim.analysis.books import UNKNOWN, Estimate
 from canopysim.analysis.facets import facet_light, layer_spreads
 from canopysim.analysis.lining import greatest_factor, with_lining
+from canopysim.analysis.planes import plane_area
 from canopysim.analysis.told_apart import ALL_LEAVES, Told, splits_of, tell_apart
 from canopysim.bands import PAR, range_label
 from canopysim.report.rows import Table
@@ -188,7 +189,7 @@ def _whole(result: Result, told: Told) -> list[float]:
         whole = {f"layer {k}": float(v) for k, v in enumerate(flux, 1)}
         whole[ALL_LEAVES] = float(flux.sum())
     for name, plane in result.planes.items():
-        area = plane.attrs["cell_x_m"] * plane.attrs["cell_y_m"] * plane["pfd"][0, 0, 0].size
+        area = plane_area(plane)
         for direction in ("down", "up"):
             mean = plane["mean"].sel(group="all", band=PPFD_BAND, direction=direction)
             whole[f"{name}, {direction}"] = float(mean) * area

@@ -138,9 +138,11 @@ def with_error(value: float, std_err: float) -> str:
     return minus(f"{value:.{decimals}f} ± {std_err:.{decimals}f}")
 
 
-def colour_ratio(value: float, std_err: float) -> str:
+def colour_ratio(value: float, std_err: float | None = None) -> str:
     """Write red:far-red; a light with next to no far-red has only the tail of its table there."""
-    return "over 1000" if value > 1000.0 else with_error(value, std_err)
+    if value > 1000.0:
+        return "over 1000"
+    return significant(value) if std_err is None else with_error(value, std_err)
 
 
 def percent(share: float, std_err: float | None = None) -> str:

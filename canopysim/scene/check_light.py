@@ -1,15 +1,21 @@
 """Checks of what shines: fixtures, lights, daylight, and that anything shines at all."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from canopysim.bands import PAR, within
+from canopysim.scene.check_channels import (
+    check_channel_fluxes,
+    check_channels,
+    check_light_outputs,
+)
 from canopysim.scene.check_power import check_fixture_power
 from canopysim.scene.check_space import check_either_height, check_name, check_point
 from canopysim.scene.document import EntryPath
 from canopysim.scene.draft import Draft, Problem
 from canopysim.scene.light_spectrum import LightSpectrum, TableSpectrum
-from canopysim.scene.schema_light import Body, Daylight, Fixture, Strip
+from canopysim.scene.schema_daylight import Daylight
+from canopysim.scene.schema_light import Body, Fixture, Light, Strip
 from canopysim.scene.spectral import SUM_TOLERANCE
 from canopysim.units import format_angle, format_length, format_share, shown
 
@@ -28,6 +34,7 @@ def check_lights(draft: Draft) -> Iterator[Problem]:
         yield from _check_group(path, light.group)
         yield from check_either_height(draft, path, light.height, light.above_canopy)
         yield from check_point(draft, (*path, "at"), light.at)
+        yield from check_light_outputs(draft, path, light)
     for path, daylight in draft.listed("daylight"):
         yield from _check_group(path, daylight.group)
         yield from _check_daylight(draft, path, daylight)
@@ -60,42 +67,89 @@ def _check_fixture(draft: Draft, path: EntryPath, fixture: Fixture) -> Iterator[
     if not fixture.strips:
         yield path, "has no light; write 'strips', or 'photometry' with a photometric file"
         return
-    if fixture.ppf is None and fixture.photon_flux is None and not _tells_its_flux(fixture):
+    wrong = list(check_channels(draft, path, fixture))
+    yield from wrong
+    if wrong:
+        return
+    without = [
+        index for index, strip in enumerate(fixture.strips) if not fixture.spectrum_stated(strip)
+    ]
+    if without:
+        yield path, _no_spectrum(fixture, without)
+        return
+    unstated = fixture.ppf is None and fixture.photon_flux is None
+    if unstated and not fixture.channels_state_flux and not _tells_its_flux(fixture):
         yield path, "has no photon flux; write 'ppf' (400-700 nm) or 'photon_flux' (all bands)"
     if fixture.ppf is not None and fixture.photon_flux is not None:
         yield (*path, "photon_flux"), "stands beside 'ppf'; write one of the two"
     if fixture.body is not None:
         yield from check_name(draft, (*path, "body", "surface"), fixture.body.surface, "surfaces")
     spectra = [((*path, "spectrum"), fixture.spectrum)]
+    spectra += [
+        ((*path, "channels", name, "spectrum"), channel.spectrum)
+        for name, channel in fixture.channels.items()
+    ]
     for index, strip in enumerate(fixture.strips):
         at = (*path, "strips", index)
-        if strip.spectrum is not None:
-            spectra.append(((*at, "spectrum"), strip.spectrum))
-        if fixture.body is not None:
+        spectra.append(((*at, "spectrum"), strip.spectrum))
+        if fixture.body is not None and fixture.body.mesh is None:
             yield from _check_proud(draft, at, strip, fixture.body)
-    misfits = [found for at, each in spectra for found in _check_spectrum(draft, at, each)]
+    misfits = [
+        found
+        for at, each in spectra
+        if each is not None
+        for found in _check_spectrum(draft, at, each)
+    ]
     yield from misfits
-    yield from _check_strip_shares(draft, path, fixture)
-    if fixture.ppf is not None and not misfits and draft.sound("bands"):
-        used = [strip.spectrum or fixture.spectrum for strip in fixture.strips]
-        if max(_visible_share(draft, each) for each in used) == 0:
+    sharing = (
+        [fixture.strips_of(name) for name in fixture.channels]
+        if fixture.channels_state_flux
+        else [fixture.strips]
+    )
+    shares = [found for strips in sharing for found in _check_strip_shares(path, strips)]
+    yield from shares
+    if misfits or not draft.sound("bands"):
+        return
+    stated = [(path, fixture.ppf, fixture.strips)]
+    stated += [
+        ((*path, "channels", name), channel.ppf, fixture.strips_of(name))
+        for name, channel in fixture.channels.items()
+    ]
+    for at, ppf, strips in stated:
+        used = [fixture.spectrum_of(strip) for strip in strips]
+        if ppf is not None and max(_visible_share(draft, each) for each in used) == 0:
             yield (
-                (*path, "ppf"),
+                (*at, "ppf"),
                 "counts 400-700 nm, where the spectrum has no photons; write 'photon_flux'",
             )
+            return
+    if not shares:
+        yield from check_channel_fluxes(draft, path, fixture)
+
+
+def _no_spectrum(fixture: Fixture, without: list[int]) -> str:
+    """Say that a spectrum is missing, and for which strips where others have one."""
+    some = len(without) < len(fixture.strips)
+    numbers = ", ".join(str(index + 1) for index in without)
+    return (
+        "has no spectrum"
+        + (f" for its strip{'s' * (len(without) > 1)} {numbers}" if some else "")
+        + "; write 'spectrum', as in {400-500: 20 %, 500-600: 80 %} or {like: white_4000}"
+    )
 
 
 def _tells_its_flux(fixture: Fixture) -> bool:
     """Whether a photometric file gives photons: as such, or as candela of a known spectrum."""
-    return fixture.photometry is not None and (
-        fixture.photometry.intensity == "photons" or isinstance(fixture.spectrum, TableSpectrum)
-    )
+    if fixture.photometry is None:
+        return False
+    spectrum = fixture.spectrum_of(fixture.strips[0])
+    return fixture.photometry.intensity == "photons" or spectrum.tells_lumens
 
 
-def _check_strip_shares(draft: Draft, path: EntryPath, fixture: Fixture) -> Iterator[Problem]:
-    given = [strip.share for strip in fixture.strips if strip.share is not None]
+def _check_strip_shares(path: EntryPath, strips: Sequence[Strip]) -> Iterator[Problem]:
+    given = [strip.share for strip in strips if strip.share is not None]
     total = sum(given)
-    if len(given) == len(fixture.strips):
+    if len(given) == len(strips):
         if abs(total - 1) > SUM_TOLERANCE:
             yield (
                 (*path, "strips"),
@@ -133,6 +187,12 @@ def _check_proud(draft: Draft, path: EntryPath, strip: Strip, body: Body) -> Ite
 def _check_daylight(draft: Draft, path: EntryPath, daylight: Daylight) -> Iterator[Problem]:
     if draft.sound("enclosure") and not draft.scene.enclosure.face(daylight.through).open:
         at = (*path, "through") if draft.document.written((*path, "through")) else path
+        if draft.scene.enclosure.mesh is not None:
+            yield (
+                at,
+                "enters boxes only, no drawn rooms; leave it out, or describe a box",
+            )
+            return
         yield at, "comes through the ceiling, which is not open; write 'faces: {ceiling: open}'"
     misfits = list(_check_spectrum(draft, (*path, "spectrum"), daylight.spectrum))
     yield from misfits
@@ -152,5 +212,13 @@ def _check_anything_shines(draft: Draft) -> Iterator[Problem]:
         yield (), "nothing shines; write 'lights' or 'daylight'"
     lights = draft.scene.lights
     all_sound = not draft.document.has(("lights", len(lights)))
-    if written == ["lights"] and all_sound and all(light.output == 0 for light in lights):
+    if written == ["lights"] and all_sound and all(_is_dark(draft, each) for each in lights):
         yield ("lights",), "every light has an output of 0 %; at least one must shine"
+
+
+def _is_dark(draft: Draft, light: Light) -> bool:
+    """Whether neither the light nor any of its channels shines."""
+    fixture = draft.scene.fixtures.get(light.fixture)
+    if fixture is None or not fixture.channels:
+        return light.output == 0
+    return not any(light.output_of(channel) for channel in fixture.channels)

@@ -12,6 +12,7 @@ from canopysim.scene.check_space import (
     check_name,
     check_point,
 )
+from canopysim.scene.check_stand import check_stand, check_surface
 from canopysim.scene.check_volume import check_volumes
 from canopysim.scene.document import EntryPath
 from canopysim.scene.draft import Draft, Problem
@@ -44,9 +45,14 @@ def check_matter(draft: Draft) -> Iterator[Problem]:
         yield from _check_leaf(draft, ("leaves", name), leaf)
     for name, plant in draft.scene.plants.items():
         yield from check_name(draft, ("plants", name, "leaf"), plant.leaf, "leaves")
-        yield from check_name(draft, ("plants", name, "stem"), plant.stem, "surfaces")
+        yield from check_surface(draft, ("plants", name, "stem"), plant.stem)
+        for number, bearing in enumerate(plant.bears):
+            yield from check_surface(
+                draft, ("plants", name, "bears", number, "surface"), bearing.surface
+            )
     if draft.scene.canopy is not None:
         yield from _check_canopy(draft)
+        yield from check_stand(draft)
 
 
 def _check_sum(
@@ -126,6 +132,18 @@ def _check_canopy(draft: Draft) -> Iterator[Problem]:
             yield from check_height(draft, ("canopy", "layers", index), height)
     if canopy.height is not None:
         yield from check_height(draft, ("canopy", "height"), canopy.height)
+    if canopy.crop is None:
+        for key in ("acclimation", "bright_limit"):
+            if getattr(canopy, key) is not None:
+                yield (
+                    ("canopy", key),
+                    "needs the leaves of a crop; write for example 'crop: pepper'",
+                )
+    elif canopy.bright_limit is not None and not draft.scene.also_count.leaf_facets:
+        yield (
+            ("canopy", "bright_limit"),
+            "needs single leaf triangles; write 'leaf_facets: true' under 'also_count'",
+        )
     if canopy.planted is not None:
         area = canopy.planted
         yield from check_area(draft, ("canopy", "planted"), area.corner, area.opposite)
@@ -140,7 +158,7 @@ def _check_canopy(draft: Draft) -> Iterator[Problem]:
         plant = draft.scene.plants.get(planting.plant)
         if plant is None:
             continue
-        each = plant.nodes * plant.branches * plant.triangles_per_leaf
+        each = plant.nodes * plant.leaves_per_node * plant.branches * plant.triangles_per_leaf
         each *= 1 if plant.leaflets is None else 1 + 2 * plant.leaflets.pairs
         n_plant = len(planting.positions or ()) or (planting.columns or 0) * (planting.rows or 0)
         n_triangle += each * n_plant

@@ -3,8 +3,10 @@
 from collections.abc import Iterator
 
 from canopysim.scene.check_space import check_name, check_point
+from canopysim.scene.check_stand import check_surface
 from canopysim.scene.document import EntryPath
 from canopysim.scene.draft import Draft, Problem
+from canopysim.scene.schema_mesh import MATTERS
 
 
 def check_meshes(draft: Draft) -> Iterator[Problem]:
@@ -37,12 +39,14 @@ def check_meshes(draft: Draft) -> Iterator[Problem]:
         path: EntryPath = ("canopy", "meshes", index)
         for pattern, matter in mesh.parts.items():
             at: EntryPath = (*path, "parts", pattern)
-            if (matter.leaf is None) == (matter.surface is None):
-                yield at, "is either a leaf or a surface; write 'leaf: ...' or 'surface: ...'"
-            if matter.leaf is not None:
-                yield from check_name(draft, (*at, "leaf"), matter.leaf, "leaves")
-            if matter.surface is not None:
-                yield from check_name(draft, (*at, "surface"), matter.surface, "surfaces")
+            if len(matter.stated) != 1:
+                *first, last = (f"'{word}: ...'" for word in MATTERS)
+                yield at, f"is one thing; write one of {', '.join(first)} or {last}"
+            for word, name in matter.stated.items():
+                if word == "leaf":
+                    yield from check_name(draft, (*at, word), name, "leaves")
+                else:
+                    yield from check_surface(draft, (*at, word), name)
         for number, point in enumerate(mesh.positions):
             yield from check_point(draft, (*path, "positions", number), point)
         if len(mesh.turn) not in (1, len(mesh.positions)):

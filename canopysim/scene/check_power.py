@@ -3,10 +3,12 @@
 from collections.abc import Iterator
 from itertools import combinations, pairwise
 
-from canopysim.light.efficacy import efficacy_bound, full_ppf
+from canopysim.light.efficacy import EfficacyBound, efficacy_bound, full_ppf
+from canopysim.scene.check_channels import check_channel_power, check_period_outputs
 from canopysim.scene.document import EntryPath
 from canopysim.scene.draft import Draft, Problem
 from canopysim.scene.messages import instead
+from canopysim.scene.schema_channel import ChannelLoad
 from canopysim.scene.schema_electricity import Electricity, Period
 from canopysim.scene.schema_light import Fixture
 from canopysim.units import shown
@@ -14,6 +16,8 @@ from canopysim.units_power import DAY_S, format_clock, format_power, format_volt
 
 # Two entries of a data sheet that differ by rounding say the same.
 AGREE = 0.001
+# A PPE of two digits, such as 2.5, is rounded by 2 % at most.
+CLAIM_AGREES = 0.025
 # A light for one voltage bears what mains are allowed to vary by.
 MAINS_TOLERANCE = 0.1
 
@@ -35,19 +39,26 @@ def check_fixture_power(
         Whether its photon flux and spectrum may be relied on.
     """
     wrong = list(_check_driver(path, fixture))
+    if light_is_sound and not wrong:
+        wrong += check_channel_power(draft, path, fixture)
+        for name, load in fixture.channel_loads.items():
+            wrong += _check_driver((*path, "channels", name), load)
     yield from wrong
     yield from _check_standby(draft, path, fixture)
+    yield from _check_inrush(draft, path, fixture)
+    if not wrong and light_is_sound and draft.sound("bands"):
+        yield from _check_claim(draft, path, fixture)
     if not wrong and light_is_sound and draft.sound("bands"):
         yield from _check_efficacy(draft, path, fixture)
 
 
-def _check_driver(path: EntryPath, fixture: Fixture) -> Iterator[Problem]:
+def _check_driver(path: EntryPath, drawn: Fixture | ChannelLoad) -> Iterator[Problem]:
     """Check that the curve knows full output, and that more light never takes less power."""
-    if fixture.driver is None:
+    if drawn.driver is None:
         return
     at: EntryPath = (*path, "driver")
-    last = fixture.driver.points[-1]
-    full = fixture.full_power
+    last = drawn.driver.points[-1]
+    full = drawn.full_power
     if full is None:
         yield (
             at,
@@ -55,7 +66,7 @@ def _check_driver(path: EntryPath, fixture: Fixture) -> Iterator[Problem]:
             "for 100 % in W",
         )
         return
-    for point, watts in fixture.watts():
+    for point, watts in drawn.watts():
         if point.output == 1 and abs(watts - full) > AGREE * full:
             yield (
                 (*at, point.key),
@@ -68,7 +79,7 @@ def _check_driver(path: EntryPath, fixture: Fixture) -> Iterator[Problem]:
                 f"{format_power(watts)} is more than the {format_power(full)} of full output; less "
                 "light cannot take more power",
             )
-    for (before, lower), (point, watts) in pairwise(fixture.watts()):
+    for (before, lower), (point, watts) in pairwise(drawn.watts()):
         if watts < lower:
             yield (
                 (*at, point.key),
@@ -78,7 +89,8 @@ def _check_driver(path: EntryPath, fixture: Fixture) -> Iterator[Problem]:
 
 
 def _check_standby(draft: Draft, path: EntryPath, fixture: Fixture) -> Iterator[Problem]:
-    least = min((watts for _, watts in fixture.power_curve), default=None)
+    curves = [fixture.power_curve, *(load.power_curve for load in fixture.channel_loads.values())]
+    least = min((watts for curve in curves for _, watts in curve), default=None)
     if fixture.standby is not None and least is not None and fixture.standby >= least:
         text = draft.written((*path, "standby"), fixture.standby, format_power)
         yield (
@@ -88,25 +100,82 @@ def _check_standby(draft: Draft, path: EntryPath, fixture: Fixture) -> Iterator[
         )
 
 
-def _check_efficacy(draft: Draft, path: EntryPath, fixture: Fixture) -> Iterator[Problem]:
-    """Refuse more photons per joule than there is energy for."""
+def _check_inrush(draft: Draft, path: EntryPath, fixture: Fixture) -> Iterator[Problem]:
+    """Refuse an inrush below the current that the light draws on its highest voltage for good."""
     full = fixture.full_power
+    if fixture.inrush is None or fixture.supply is None or full is None:
+        return
+    running = full / (fixture.supply[1] * (fixture.power_factor or 1.0))
+    if fixture.inrush < running:
+        text = draft.written((*path, "inrush"), fixture.inrush, lambda a: f"{a:g} A")
+        yield (
+            (*path, "inrush"),
+            f"{text} in the moment of switching on is less than the {running:.3g} A that "
+            f"{format_power(full)} draw for good at {fixture.supply[1]:g} V; look both up again",
+        )
+
+
+def _check_claim(draft: Draft, path: EntryPath, fixture: Fixture) -> Iterator[Problem]:
+    """Hold the efficacy that a data sheet claims against its photons and watts."""
+    full = fixture.full_power
+    if fixture.ppe is None:
+        return
+    text = draft.written((*path, "ppe"), fixture.ppe, lambda value: f"{value:.4g} umol/J")
     if full is None:
+        yield (
+            (*path, "ppe"),
+            "says nothing without watts; write 'input_power', or leave it out",
+        )
         return
     ppf = full_ppf(fixture, draft.scene.bands)
-    bound = efficacy_bound(fixture, draft.scene.bands).utmost
-    claims = [
-        ((*path, "driver", point.key), point.output, watts) for point, watts in fixture.watts()
-    ]
-    if fixture.input_power is not None:
-        claims.append(((*path, "input_power"), 1.0, full))
+    if abs(ppf / full - fixture.ppe) > CLAIM_AGREES * fixture.ppe:
+        yield (
+            (*path, "ppe"),
+            f"{text} is not {ppf:.4g} umol/s of 400-700 nm over {format_power(full)}, which makes "
+            f"{ppf / full:.3g} umol/J; one of the three is wrong, look them up again",
+        )
+
+
+def _check_efficacy(draft: Draft, path: EntryPath, fixture: Fixture) -> Iterator[Problem]:
+    """Refuse more photons per joule than there is energy for, also in single channels."""
+    edges = draft.scene.bands
+    bound = efficacy_bound(fixture, edges)
+    wrong = False
+    for name, load in fixture.channel_loads.items():
+        at = (*path, "channels", name)
+        claims = [((*at, "driver", p.key), p.output, watts) for p, watts in load.watts()]
+        if load.full_power is not None and fixture.channels[name].input_power is not None:
+            claims.append(((*at, "input_power"), 1.0, load.full_power))
+        for problem in _beyond(claims, efficacy_bound(fixture, edges, name)):
+            wrong = True
+            yield problem
+    if not wrong:
+        claims = [((*path, "driver", p.key), p.output, watts) for p, watts in fixture.watts()]
+        if fixture.input_power is not None:
+            claims.append(((*path, "input_power"), 1.0, fixture.input_power))
+        yield from _beyond(claims, bound)
+
+
+def _beyond(
+    claims: list[tuple[EntryPath, float, float]], bound: EfficacyBound
+) -> Iterator[Problem]:
+    """Refuse claims (place, output, W) that are less than what their photons carry."""
     for at, output, watts in claims:
-        if output * ppf > bound * watts:
+        if watts >= output * bound.least_w:
+            continue
+        ppf = output * bound.ppf_umol_s
+        if ppf > 0:
             yield (
                 at,
-                f"{format_power(watts)} for {output * ppf:.4g} umol/s of 400-700 nm makes "
-                f"{output * ppf / watts:.2f} umol/J; this spectrum allows {bound:.2f} umol/J at "
+                f"{format_power(watts)} for {ppf:.4g} umol/s of 400-700 nm makes "
+                f"{ppf / watts:.2f} umol/J; this spectrum allows {bound.utmost:.2f} umol/J at "
                 "most, with every watt leaving as light; look both up again",
+            )
+        else:
+            yield (
+                at,
+                f"{format_power(watts)} is less than the {format_power(output * bound.least_w)} "
+                "that the photons of this spectrum carry; look both up again",
             )
 
 
@@ -159,6 +228,8 @@ def _check_schedule(draft: Draft, electricity: Electricity) -> Iterator[Problem]
     for number, period in enumerate(electricity.schedule):
         at: EntryPath = ("electricity", "schedule", number, "group")
         if period.group in groups or period.group is None:
+            if whole:
+                yield from check_period_outputs(draft, at[:-1], period)
             continue
         if period.group in sun:
             yield at, f"{shown(period.group)} is daylight; only lights can be switched"

@@ -17,7 +17,7 @@ EXTENTS = ("width", "depth", "height")
 
 def check_space(draft: Draft) -> Iterator[Problem]:
     """Check the enclosure's faces, the planes and the tracing targets."""
-    if draft.sound("enclosure"):
+    if draft.sound("enclosure") or draft.scene.enclosure.mesh is not None:
         yield from _check_faces(draft)
     seen: dict[str, int] = {}
     numbers = draft.numbers["planes"]
@@ -101,6 +101,12 @@ def check_either_height(
 def _check_faces(draft: Draft) -> Iterator[Problem]:
     enclosure = draft.scene.enclosure
     yield from check_name(draft, ("enclosure", "lining"), enclosure.lining, "surfaces")
+    if enclosure.mesh is not None:
+        for pattern, part in enclosure.mesh.parts.items():
+            if not part.is_open:
+                at: EntryPath = ("enclosure", "mesh", "parts", pattern, part.role)
+                yield from check_name(draft, at, part.surface, "surfaces")
+        return
     for name, face in enclosure.faces.items():
         path: EntryPath = ("enclosure", "faces", name)
         if name in enclosure.repeating:

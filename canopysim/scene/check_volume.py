@@ -1,5 +1,6 @@
 """Checks of volumes filled with leaves: their size and place, and how much is in them."""
 
+import math
 from collections.abc import Iterator
 
 from canopysim.scene.check_space import SLACK_M, check_height, check_name
@@ -12,6 +13,8 @@ from canopysim.units import format_length
 EXTENTS = ("width", "depth")
 SIDES = (("left", "right"), ("front", "back"))
 AMOUNTS = ("leaf_area", "leaf_area_index", "density")
+MOST_DENSITY = 1000.0
+SHARE_OF_BOX = {"slab": 1.0, "box": 1.0, "ellipsoid": math.pi / 6, "row": math.pi / 4}
 Bounds = tuple[float, float, float, float]
 
 
@@ -31,16 +34,24 @@ def check_volumes(draft: Draft) -> Iterator[Problem]:
         n_volume += len(volume.places((0.0, 0.0, 1.0, 1.0)))
         if not problems and bounds is not None:
             yield from _check_room(draft, path, volume, bounds)
+            yield from _check_density(path, volume, bounds)
     if n_volume > MOST_VOLUMES:
         yield (
             ("canopy", "volumes"),
             f"make {n_volume} volumes; at most {MOST_VOLUMES}: join neighbours into rows or a slab",
         )
-    if canopy.volumes and draft.scene.also_count.leaf_facets:
+    turbid = "volumes" if canopy.volumes else "as_volume" if canopy.as_volume else None
+    if turbid is not None and draft.scene.also_count.leaf_facets:
         yield (
             ("also_count", "leaf_facets"),
-            "counts single leaf triangles, and 'canopy.volumes' have none; leave one of the two "
-            "out",
+            f"counts single leaf triangles, and leaves of 'canopy.{turbid}' have none; leave one "
+            "of the two out",
+        )
+    if canopy.as_volume is not None and not canopy.plantings and not canopy.meshes:
+        yield (
+            ("canopy", "as_volume"),
+            "turns plants into volumes, and there are none; leave it out, or write 'plantings' or "
+            "'meshes'",
         )
 
 
@@ -83,6 +94,27 @@ def _check_shape(path: EntryPath, volume: FilledVolume) -> Iterator[Problem]:
         if needed and getattr(volume, key) is None:
             axis = "xy"[EXTENTS.index(key)]
             yield path, f"lacks '{key}', the extent in {axis} of each {volume.shape}"
+
+
+def _check_density(path: EntryPath, volume: FilledVolume, bounds: Bounds) -> Iterator[Problem]:
+    """Check that no absurd amount of leaves is crammed into a volume."""
+    width, depth = volume.extent(0, bounds), volume.extent(1, bounds)
+    assert width is not None and depth is not None
+    size = SHARE_OF_BOX[volume.shape] * width * depth * (volume.top - volume.bottom)
+    if volume.leaf_area is not None:
+        key, area = "leaf_area", volume.leaf_area
+    elif volume.leaf_area_index is not None:
+        ground = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
+        key = "leaf_area_index"
+        area = volume.leaf_area_index * ground / len(volume.places(bounds))
+    else:
+        return
+    if size > 0 and area > MOST_DENSITY * size:
+        yield (
+            (*path, key),
+            f"puts {area:.3g} m2 of leaves into {size:.3g} m3, {area / size:.3g} m2/m3; allowed is "
+            f"{MOST_DENSITY:g} m2/m3 or less: is a length or an area in the wrong unit?",
+        )
 
 
 def _check_spots(path: EntryPath, volume: FilledVolume) -> Iterator[Problem]:

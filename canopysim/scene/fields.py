@@ -228,6 +228,11 @@ UprightAngle = Annotated[
 FacetAngle = Annotated[
     float, _scalar(_limited(units.parse_angle, "0 deg", "45 deg"), "'8 deg'"), _ANGLE
 ]
+RefractiveIndex = Annotated[
+    float,
+    _scalar(_limited(parse_decimal, least="1.01", most="3"), "'1.45'"),
+    WithJsonSchema({"type": "number", "minimum": 1.01, "maximum": 3}),
+]
 FoldAngle = Annotated[
     float, _scalar(_limited(units.parse_angle, "-60 deg", "80 deg"), "'10 deg'"), _ANGLE
 ]
@@ -255,6 +260,11 @@ LeafAreaIndex = Annotated[
     float,
     _scalar(_limited(parse_decimal, least="0.01", most="20"), "'3.0'"),
     WithJsonSchema({"type": "number", "minimum": 0.01, "maximum": 20}),
+]
+Acclimation = Annotated[
+    float,
+    _scalar(_limited(parse_decimal, least="0", most="2"), "'0.5'"),
+    WithJsonSchema({"type": "number", "minimum": 0, "maximum": 2}),
 ]
 Seed = Annotated[int, counted(0, 2**32 - 1), whole(0, 2**32 - 1)]
 Packets = Annotated[

@@ -12,6 +12,7 @@ from pydantic import PlainValidator, WithJsonSchema
 
 from canopysim.errors import CanopysimError
 from canopysim.light.spectrum.headings import COLUMNS
+from canopysim.light.spectrum.measures import photons_per_joule
 from canopysim.light.spectrum.named import SPECTRUM_NAMES, named_spectrum
 from canopysim.light.spectrum.spectrum import Spectrum
 from canopysim.light.spectrum.table import parse_spectrum
@@ -20,6 +21,12 @@ from canopysim.scene.spectral import RANGES_SCHEMA, BandShares, read_band_shares
 from canopysim.units import shown
 
 FloatArray = npt.NDArray[np.float64]
+# Stands where a spectrum is needed and none is written, so that it is missed with all else.
+MISSING = object()
+SPECTRUM_MEANING = (
+    "Make-up of the photons: {400-500: 20 %, ...}, together 100 %; {like: white_4000}, a spectrum "
+    "of the library; or {file: bar.csv}, a table."
+)
 EXAMPLE = "{400-500: 20 %, 500-600: 80 %}, {like: white_4000} or {file: bar.csv}"
 
 
@@ -38,6 +45,16 @@ class TableSpectrum:
     light: Spectrum
     name: str
 
+    @property
+    def tells_lumens(self) -> bool:
+        """A table does: wavelength by wavelength."""
+        return True
+
+    @property
+    def library_name(self) -> str | None:
+        """Its name in the library; None for a table."""
+        return self.name if self.name in SPECTRUM_NAMES else None
+
     def misfit(self, edges: Sequence[float]) -> str | None:
         """Name the bands, if they hold none of the photons, or None."""
         held = self.light.divide(edges).shares.sum()
@@ -46,6 +63,14 @@ class TableSpectrum:
     def values(self, edges: Sequence[float]) -> FloatArray:
         """Divide the photons within the bands over them, (n_band,), together 1."""
         return self.light.divide(edges).scaled()
+
+    def photons_per_joule(self, edges: Sequence[float]) -> float:
+        """Photons in bands per radiant energy of all wavelengths, µmol J⁻¹."""
+        return photons_per_joule(self.light, (edges[0], edges[-1]))
+
+    def most_photons_per_joule(self, edges: Sequence[float]) -> float:
+        """Do as `photons_per_joule`: a table knows its wavelengths."""
+        return self.photons_per_joule(edges)
 
     def outside(self, edges: Sequence[float]) -> float:
         """Share of all photons that lies in no band."""
@@ -65,6 +90,8 @@ def read_light_spectrum(value: object) -> LightSpectrum:
     """
     if isinstance(value, BandShares | TableSpectrum):
         return value
+    if value is MISSING:
+        raise ValueError(f"is missing; needed is: {SPECTRUM_MEANING}")
     if not isinstance(value, dict):
         raise ValueError(f"{shown(str(value))} is not a spectrum; write for example {EXAMPLE}")
     kinds = [key for key in ("like", "table", "file") if key in value]

@@ -5,16 +5,19 @@ in which it stands in the file.
 """
 
 import os
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from canopysim.errors import SceneError
+from canopysim.scene.body_files import read_bodies
 from canopysim.scene.checks import find_contradictions
 from canopysim.scene.document import Document, EntryPath, problem_line, write_path
 from canopysim.scene.draft import make_draft
 from canopysim.scene.mesh_files import mesh_bytes
 from canopysim.scene.references import with_tables
+from canopysim.scene.room_file import read_room
 from canopysim.scene.schema import Scene
 from canopysim.scene.yaml_text import (
     Flaw,
@@ -217,15 +220,37 @@ def _read_scene(text: str, name: str, path: Path | None, allow_outside: bool) ->
     gathered = _Gathered(name, {name: text})
     root, unread = _with_fixture_files(root, path, allow_outside, gathered)
     root = _with_tables(root, path, allow_outside, gathered)
+    drawn = read_room(root, _resolver(path, allow_outside), gathered.sources)
+    bodies = read_bodies(drawn.root, _resolver(path, allow_outside), gathered.sources)
+    root = bodies.root
     meshes = _mesh_bytes(root, path, allow_outside, gathered)
-    document = Document(path, name, root, gathered.sources, meshes)
+    document = Document(path, name, root, gathered.sources, {**meshes, **drawn.data, **bodies.data})
     draft, problems = make_draft(document, plain(root), unread)
-    for where, message in (*problems, *find_contradictions(draft)):
+    if drawn.unknown:
+        draft = replace(draft, broken=draft.broken | {"enclosure"})
+    for where, message in (
+        *problems,
+        *drawn.problems,
+        *bodies.problems,
+        *find_contradictions(draft),
+    ):
         gathered.problems.append((document.place(where), _with_path(where, message)))
     if gathered.problems:
         raise SceneError(gathered.lines())
     draft.scene._document = document
+    draft.scene.enclosure._room = drawn.room
+    for fixture, body in bodies.bodies.items():
+        carried = draft.scene.fixtures[fixture].body
+        if carried is not None:
+            carried._drawn = body
     return draft.scene
+
+
+def _resolver(path: Path | None, allow_outside: bool) -> Callable[[Path, str], Path] | None:
+    """Make what finds the files that a scene refers to; nothing finds those of a mere text."""
+    if path is None:
+        return None
+    return lambda home, reference: resolve_reference(home, reference, allow_outside, path)
 
 
 def _with_path(where: EntryPath, message: str) -> str:
@@ -260,16 +285,13 @@ def _with_tables(
     root: Mapping, path: Path | None, allow_outside: bool, gathered: _Gathered
 ) -> Mapping:
     """Put the tables that lights refer to where they name them."""
-
-    def resolve(home: Path, reference: str) -> Path:
-        return resolve_reference(home, reference, allow_outside, path)
-
+    resolve = _resolver(path, allow_outside)
     flaws: list[Flaw] = []
     entries = dict(root.entries)
     for section in ("fixtures", "daylight", "meters"):
         if section in entries:
             place, node = entries[section]
-            node = with_tables(node, None if path is None else resolve, gathered.sources, flaws)
+            node = with_tables(node, resolve, gathered.sources, flaws)
             entries[section] = (place, node)
     gathered.problems.extend((flaw.place, flaw.message) for flaw in flaws)
     return Mapping(root.place, entries)
@@ -279,12 +301,9 @@ def _mesh_bytes(
     root: Mapping, path: Path | None, allow_outside: bool, gathered: _Gathered
 ) -> dict[str, bytes]:
     """Read the mesh files that the canopy names."""
-
-    def resolve(home: Path, reference: str) -> Path:
-        return resolve_reference(home, reference, allow_outside, path)
-
+    resolve = _resolver(path, allow_outside)
     flaws: list[Flaw] = []
-    files = mesh_bytes(root, None if path is None else resolve, gathered.sources, flaws)
+    files = mesh_bytes(root, resolve, gathered.sources, flaws)
     gathered.problems.extend((flaw.place, flaw.message) for flaw in flaws)
     return files
 

@@ -12,7 +12,7 @@ from canopysim.scene.yaml_text import Flaw, Listing, Mapping, Text
 
 LARGEST_MESH = 64 * 1024 * 1024
 LARGEST_TOGETHER = 256 * 1024 * 1024
-MESH_MARK = "canopysim mesh file, not kept; SHA-256 "
+MESH_MARK = "canopysim mesh file; SHA-256 "
 """What stands among a scene's texts instead of a mesh, before its digest."""
 Resolve = Callable[[Path, str], Path]
 
@@ -62,7 +62,7 @@ def mesh_bytes(
             continue
         home = Path(place.file)
         try:
-            data = _read(resolve(home, name), name)
+            data = read_mesh(resolve(home, name), name)
             if sum(map(len, files.values())) + len(data) > LARGEST_TOGETHER:
                 most = LARGEST_TOGETHER // 2**20
                 raise ValueError(f"{name} makes all meshes together larger than {most} MiB")
@@ -70,11 +70,16 @@ def mesh_bytes(
             flaws.append(Flaw(place, f"{where}{problem}"))
             continue
         files[name] = data
-        sources[str(home.parent / name)] = f"{MESH_MARK}{hashlib.sha256(data).hexdigest()}\n"
+        sources[str(home.parent / name)] = mesh_mark(data)
     return files
 
 
-def _read(path: Path, name: str) -> bytes:
+def mesh_mark(data: bytes) -> str:
+    """Give the line that stands for a mesh file among a scene's texts."""
+    return f"{MESH_MARK}{hashlib.sha256(data).hexdigest()}\n"
+
+
+def read_mesh(path: Path, name: str) -> bytes:
     """Read a regular file of bounded size."""
     try:
         if not stat.S_ISREG(path.stat().st_mode):

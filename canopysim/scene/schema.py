@@ -6,7 +6,7 @@ entry. YAML text with units becomes floats in m, rad, s, µmol s⁻¹, µmol m�
 
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
     BeforeValidator,
@@ -41,25 +41,26 @@ from canopysim.scene.fields import (
     whole,
 )
 from canopysim.scene.light_spectrum import TableSpectrum
+from canopysim.scene.schema_channel import Channel
+from canopysim.scene.schema_daylight import Daylight, SunBeam
 from canopysim.scene.schema_electricity import Electricity, Period
 from canopysim.scene.schema_enclosure import Enclosure, Face, FaceName, Patch, Surface
 from canopysim.scene.schema_light import (
     BeamWidths,
     Body,
-    Daylight,
     Fixture,
     FixtureFile,
     Lens,
     Light,
     Row,
     Strip,
-    SunBeam,
 )
 from canopysim.scene.schema_matter import Area, Canopy, LeafOptics, LeafSide, Plant, Planting
 from canopysim.scene.schema_meter import Meter, Probe
 from canopysim.scene.schema_splits import AlsoCount, LaunchCells
 from canopysim.scene.schema_volume import FilledVolume
 from canopysim.scene.spectral import BandShares, BandValues
+from canopysim.scene.surface_library import library_surfaces_of
 from canopysim.units import shown
 
 DEFAULT_BANDS = ("400", "500", "600", "700", "750", "800")
@@ -206,6 +207,12 @@ class Scene(Frozen):
             filled["target"] = aim
         return {**data, "tracing": filled}
 
+    @model_validator(mode="after")
+    def _library_surfaces(self) -> Self:
+        """Define the surfaces of the library that plants, pots and nets name."""
+        self.surfaces.update(library_surfaces_of(self))
+        return self
+
     @property
     def band_names(self) -> tuple[str, ...]:
         """Names of the bands, such as ``400-500``."""
@@ -231,6 +238,10 @@ class Scene(Frozen):
         if self._document is None or file not in self._document.meshes:
             raise ValueError("was not read; load the scene from its file")
         return self._document.meshes[file]
+
+    def all_mesh_bytes(self) -> list[bytes]:
+        """Return the bytes of all mesh files of the scene."""
+        return list(self._document.meshes.values()) if self._document is not None else []
 
     def states(self, *path: str | int) -> bool:
         """Tell whether the file states an entry; all is taken as stated of a scene without one.
@@ -291,6 +302,7 @@ __all__ = [
     "BeamWidths",
     "Body",
     "Canopy",
+    "Channel",
     "Daylight",
     "Electricity",
     "Enclosure",

@@ -37,6 +37,11 @@ class Period(Frozen):
         "Share of full output of each light of the group in these hours, instead of the light's "
         "own 'output', which holds if this is left out.",
     )
+    outputs: dict[Name, Share] = default(
+        {},
+        "Outputs of single channels by name in these hours, of all lights of the group that have "
+        "them; other channels have 'output', or what their light is set to.",
+    )
 
 
 class Electricity(Frozen):

@@ -1,12 +1,16 @@
 """What the room is made of: surfaces, the enclosure, its faces and their patches."""
 
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Field
+from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, PrivateAttr
 
 from canopysim.scene.fields import FacetAngle, Frozen, Name, Point, RoomLength, YesNo, default
+from canopysim.scene.schema_room import RoomMesh
 from canopysim.scene.spectral import SpectralShare
 from canopysim.units import shown
+
+if TYPE_CHECKING:
+    from canopysim.matter.room import Room
 
 FaceName = Literal["floor", "ceiling", "front", "back", "left", "right"]
 FACE_NAMES: tuple[FaceName, ...] = ("floor", "ceiling", "front", "back", "left", "right")
@@ -99,13 +103,28 @@ def _once(value: tuple[Extent, ...]) -> tuple[Extent, ...]:
 UNIQUE = AfterValidator(_once)
 
 
+def _size_or_mesh(schema: dict[str, Any]) -> None:
+    """Say to editors that a drawn room needs no size."""
+    sizes = [key for key in ("width", "depth", "height") if key in schema["required"]]
+    schema["required"] = [key for key in schema["required"] if key not in sizes]
+    schema["anyOf"] = [{"required": sizes}, {"required": ["mesh"]}]
+
+
 class Enclosure(Frozen):
-    """The box that holds everything; its origin is the floor's front-left corner."""
+    """The box that holds everything; its origin is the floor's front-left corner.
+
+    A drawn room takes its size from its mesh: the box round it.
+    """
+
+    model_config = ConfigDict(json_schema_extra=_size_or_mesh)
 
     width: RoomLength = Field(description="Inner extent along x, from the left to the right wall.")
     depth: RoomLength = Field(description="Inner extent along y, from the front to the back wall.")
     height: RoomLength = Field(description="Inner extent along z, from the floor to the ceiling.")
     lining: Name = Field(description="Surface of every face that does not say otherwise.")
+    mesh: RoomMesh | None = default(
+        None, "A drawn room of any shape, instead of width, depth, height and faces."
+    )
     faces: dict[
         Annotated[FaceName, BeforeValidator(_face_name)],
         Annotated[Face, BeforeValidator(_expand_face, json_schema_input_type=str | Face)],
@@ -118,6 +137,19 @@ class Enclosure(Frozen):
         "Extents along which the room repeats without end, 'width' or 'depth' or both: what leaves "
         "through one side enters through the opposite one, as in the middle of many bays.",
     )
+
+    # A mesh as it was understood; set by what loads the scene.
+    _room: "Room | None" = PrivateAttr(default=None)
+
+    @property
+    def room(self) -> "Room | None":
+        """The drawn room, or None for a box."""
+        return self._room
+
+    @property
+    def floor_area(self) -> float:
+        """Area of the floor, m2; of a drawn room as seen from above."""
+        return self.width * self.depth if self._room is None else self._room.floor_area
 
     @property
     def repeating(self) -> frozenset[FaceName]:

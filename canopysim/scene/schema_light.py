@@ -1,10 +1,10 @@
-"""What shines: fixtures with their strips and lenses, where they hang, and daylight."""
+"""What shines: fixtures with their strips and lenses, and where they hang."""
 
 import math
-from typing import Annotated, Any, Literal, Self
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Self
 
 from pydantic import (
-    BeforeValidator,
+    ConfigDict,
     Field,
     PrivateAttr,
     ValidatorFunctionWrapHandler,
@@ -23,19 +23,27 @@ from canopysim.scene.fields import (
     Name,
     Point,
     PositiveFlux,
-    PositiveFluxDensity,
     PositiveLength,
     PositiveShare,
     Share,
-    Zenith,
     counted,
     default,
     refuse,
     whole,
 )
-from canopysim.scene.light_spectrum import LightSpectrumField
+from canopysim.scene.light_spectrum import (
+    MISSING,
+    SPECTRUM_MEANING,
+    LightSpectrum,
+    LightSpectrumField,
+)
+from canopysim.scene.schema_channel import MOST_CHANNELS, Channel, ChannelLoad, channel_load
+from canopysim.scene.schema_mesh import MeshFile
 from canopysim.scene.schema_power import Powered
 from canopysim.units import shown
+
+if TYPE_CHECKING:
+    from canopysim.matter.body_mesh import DrawnBody
 
 # A point source is given an opening of this size.
 LEAST_OPENING_M = 1e-3
@@ -178,21 +186,50 @@ class Strip(Frozen):
         )
     )
     share: PositiveShare | None = default(
-        None, "Share of the fixture's photons; an equal part of what is left if not written."
+        None,
+        "Share of the fixture's photons, or of its channel's where that states them; an equal part "
+        "of what is left if not written.",
+    )
+    channel: Name | None = default(
+        None, "Channel of the fixture that it belongs to, a name under the fixture's 'channels'."
     )
     spectrum: LightSpectrumField | None = default(
-        None, "Make-up of this strip's photons, where it differs from the fixture's."
+        None, "Make-up of this strip's photons, where it differs from the channel's or fixture's."
     )
+
+
+def _size_or_mesh(schema: dict[str, Any]) -> None:
+    """Say to editors that a drawn body needs no size."""
+    schema["required"] = ["surface"]
+    schema["anyOf"] = [{"required": ["length", "width", "height"]}, {"required": ["mesh"]}]
 
 
 class Body(Frozen):
-    """The box above the luminous plane: it shades, reflects and absorbs."""
+    """The box above the luminous plane, or a mesh: it shades, reflects and absorbs.
+
+    Length, width and height of a mesh are those of the box round it.
+    """
+
+    model_config = ConfigDict(json_schema_extra=_size_or_mesh)
 
     length: PositiveLength = Field(description="Extent along the fixture's x.")
     width: PositiveLength = Field(description="Extent along the fixture's y.")
     height: PositiveLength = Field(description="Extent upwards.")
     surface: Name = Field(description="Surface of the body, a name under 'surfaces'.")
     standoff: PositiveLength = default("2 mm", "Gap between luminous plane and the underside.")
+    mesh: MeshFile | None = default(
+        None,
+        "A mesh file instead of a box. Its origin is the middle of the luminous plane, its x runs "
+        "along the fixture, up is away from the light. Closed, it is solid; else it is sheets.",
+    )
+
+    # A mesh as it was understood; set by what loads the scene.
+    _drawn: "DrawnBody | None" = PrivateAttr(default=None)
+
+    @property
+    def drawn(self) -> "DrawnBody | None":
+        """The mesh, or None for a box."""
+        return self._drawn
 
 
 class Fixture(Powered):
@@ -211,10 +248,25 @@ class Fixture(Powered):
     photon_flux: PositiveFlux | None = default(
         None, "Photons of all bands of the scene leaving the fixture; instead of ppf."
     )
-    spectrum: LightSpectrumField = Field(
-        description="Make-up of the photons: {400-500: 20 %, ...}, together 100 %; {like: "
-        "white_4000}, a spectrum of the library; or {file: bar.csv}, a table."
+    spectrum: LightSpectrumField | None = default(
+        None,
+        f"{SPECTRUM_MEANING} Needed unless all channels or strips have their own.",
     )
+    channels: Annotated[dict[Name, Channel], Field(max_length=MOST_CHANNELS)] = default(
+        {}, "Channels by name, which are set apart from each other: white, far-red, ..."
+    )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _spectrum_is_needed(cls, data: Any) -> Any:
+        """Miss the spectrum in the same pass as all else, where nothing stands in for it."""
+        if not isinstance(data, dict) or "spectrum" in data or data.get("channels"):
+            return data
+        strips = data.get("strips")
+        each = strips if isinstance(strips, list) and strips else [None]
+        told = all(isinstance(strip, dict) and "spectrum" in strip for strip in each)
+        misspelt = data.keys() - cls.model_fields.keys()
+        return data if told or misspelt else {**data, "spectrum": MISSING}
 
     @model_validator(mode="after")
     def _luminous_opening(self) -> Self:
@@ -225,7 +277,7 @@ class Fixture(Powered):
                 length=max(shape.opening.length_m, LEAST_OPENING_M),
                 width=max(shape.opening.width_m, LEAST_OPENING_M),
                 at=(0.0, 0.0), drop=0.0, tilt=0.0, lens=Lens.of_table(shape), share=None,
-                spectrum=None,
+                spectrum=None, channel=None,
             )  # fmt: skip
             self.__dict__["strips"] = (strip,)
         return self
@@ -234,6 +286,42 @@ class Fixture(Powered):
     def own_strips(self) -> bool:
         """Whether its strips are written out, rather than taken from a photometric file."""
         return "strips" in self.model_fields_set
+
+    def spectrum_stated(self, strip: Strip) -> LightSpectrum | None:
+        """Make-up of a strip's photons: its own, its channel's, or the fixture's."""
+        channel = self.channels.get(strip.channel) if strip.channel is not None else None
+        of_channel = channel.spectrum if channel is not None else None
+        return strip.spectrum or of_channel or self.spectrum
+
+    def spectrum_of(self, strip: Strip) -> LightSpectrum:
+        """As `spectrum_stated`, of a checked fixture, in which every strip has one."""
+        found = self.spectrum_stated(strip)
+        assert found is not None
+        return found
+
+    def strips_of(self, channel: str) -> tuple[Strip, ...]:
+        """List the strips of a channel."""
+        return tuple(strip for strip in self.strips if strip.channel == channel)
+
+    @property
+    def channels_state_flux(self) -> bool:
+        """Whether channels state their photons, each of them in a checked fixture."""
+        return any(c.ppf is not None or c.photon_flux is not None for c in self.channels.values())
+
+    @property
+    def channel_loads(self) -> dict[str, ChannelLoad]:
+        """What each channel states that it draws."""
+        stated = super().full_power
+        return {name: channel_load(channel, stated) for name, channel in self.channels.items()}
+
+    @property
+    def full_power(self) -> float | None:
+        """Input power at full output, W, or the sum of its channels'; None where not stated."""
+        stated = super().full_power
+        parts = [load.full_power for load in self.channel_loads.values()]
+        if stated is not None or not parts or None in parts:
+            return stated
+        return sum(part for part in parts if part is not None)
 
 
 class FixtureFile(Frozen):
@@ -273,36 +361,13 @@ class Light(Frozen):
         "0 deg", "Turn about the fixture's long axis: positive swings its light towards its +y."
     )
     output: Share = default("100 %", "Share of full output.")
+    outputs: dict[Name, Share] = default(
+        {},
+        "Outputs of single channels by name, each a share of the channel's full output; channels "
+        "that are not named here have 'output'.",
+    )
     row: Row | None = default(None, "Several equal fixtures side by side.")
 
-
-class SunBeam(Frozen):
-    """Direction of a parallel beam."""
-
-    zenith: Zenith = Field(description="Angle of the beam from the vertical.")
-    azimuth: Angle = Field(
-        description="Direction the light travels towards, from +x (right) towards +y (back)."
-    )
-
-
-def _ceiling(value: object) -> object:
-    """Refuse every other face."""
-    if value != "ceiling":
-        raise ValueError(f"{shown(str(value))} cannot let daylight in; allowed: ceiling")
-    return value
-
-
-class Daylight(Frozen):
-    """Photons from outside that enter through an open face."""
-
-    through: Annotated[Literal["ceiling"], BeforeValidator(_ceiling)] = default(
-        "ceiling", "The open face through which it enters."
-    )
-    group: Name = default("daylight", "Name under which its photons are answered for.")
-    ppfd: PositiveFluxDensity = Field(
-        description="Photon flux density of 400-700 nm on the plane of the opening."
-    )
-    spectrum: LightSpectrumField = Field(description="Make-up of the photons, together 100 %.")
-    beam: SunBeam | None = default(
-        None, "Direction of a parallel beam; a uniform diffuse sky if left out."
-    )
+    def output_of(self, channel: str | None) -> float:
+        """Share of full output of a channel; of the whole light for None."""
+        return self.output if channel is None else self.outputs.get(channel, self.output)

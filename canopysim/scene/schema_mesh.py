@@ -1,4 +1,4 @@
-"""Plants that a user drew: mesh files, what their parts are, and where they stand."""
+"""Mesh files that a user drew, and plants of them: what their parts are, where they stand."""
 
 from typing import Annotated, Any, Literal
 
@@ -16,10 +16,11 @@ from canopysim.scene.fields import (
     parse_decimal,
     refuse,
 )
-from canopysim.units import parse_angle, shown
+from canopysim.units import LENGTH_UNITS_M, parse_angle, shown
 
 SUFFIXES = (".obj", ".ply", ".glb", ".stl", ".off")
 MOST_PLACES = 10_000
+MATTERS = ("leaf", "stem", "flower", "pot", "surface")
 UNITS = ("mm", "cm", "m", "in", "ft")
 _ANGLE = {"type": "string", "pattern": r"^\s*[+-]?[0-9.]+\s*(deg|rad)\s*$", "examples": ["30 deg"]}
 
@@ -31,7 +32,7 @@ def _mesh_name(name: str) -> str:
     return name
 
 
-def _one_of(*words: str) -> BeforeValidator:
+def one_of(*words: str) -> BeforeValidator:
     """Refuse other words."""
 
     def check(value: object) -> str:
@@ -68,10 +69,10 @@ def _read_turns(value: object) -> tuple[float, ...]:
     return tuple(turns)
 
 
-def _patterns(value: object) -> object:
+def patterns(value: object, example: str = "{leaf*: {leaf: pepper-leaf}}") -> object:
     """Refuse names that cannot be matched against anything."""
     if not isinstance(value, dict):
-        raise ValueError(f"{found(value)}; write for example '{{leaf*: {{leaf: pepper-leaf}}}}'")
+        raise ValueError(f"{found(value)}; write for example '{example}'")
     for pattern in value:
         if not pattern.strip() or not pattern.isprintable() or len(pattern) > 100:
             raise ValueError(
@@ -81,28 +82,51 @@ def _patterns(value: object) -> object:
 
 
 class MeshMatter(Frozen):
-    """What a part of a mesh is: a kind of leaf, or an opaque surface such as a stem or a pot."""
+    """What a part of a mesh is: a kind of leaf, or something opaque and its surface."""
 
     leaf: Name | None = default(None, "Kind of leaf, a name under 'leaves'.")
-    surface: Name | None = default(
-        None, "Surface of what is no leaf (stem, flower, pot), a name under 'surfaces'."
+    stem: Name | None = default(
+        None, "Surface of a stem or stalk, a name under 'surfaces' or of the library."
     )
+    flower: Name | None = default(None, "Surface of flowers or fruit.")
+    pot: Name | None = default(None, "Surface of a pot, or of what is in it.")
+    surface: Name | None = default(None, "Surface of anything else; it is counted with the stems.")
+
+    @property
+    def stated(self) -> dict[str, str]:
+        """What is written: the word and the name."""
+        return {word: name for word in MATTERS if (name := getattr(self, word)) is not None}
 
 
-class MeshPlanting(Frozen):
-    """A plant, or a whole canopy, from a mesh file; its leaves keep the area that they have."""
+class MeshFile(Frozen):
+    """A mesh file, and how its numbers are read."""
 
     file: Annotated[Line, AfterValidator(_mesh_name)] = Field(
         description="Mesh file (.obj, .ply, .glb, .stl or .off), from the scene's folder."
     )
-    unit: Annotated[Literal["mm", "cm", "m", "in", "ft"], _one_of(*UNITS)] = Field(
+    unit: Annotated[Literal["mm", "cm", "m", "in", "ft"], one_of(*UNITS)] = Field(
         description="Length that a 1 in the file stands for."
     )
-    up: Annotated[Literal["z", "y"], _one_of("z", "y")] = default(
+    up: Annotated[Literal["z", "y"], one_of("z", "y")] = default(
         "z", "Axis of the file that points upwards (programs for drawing often use y)."
     )
+    scale: Annotated[
+        float,
+        PlainValidator(_read_scale, json_schema_input_type=Any),
+        WithJsonSchema({"type": "number", "minimum": 0.001, "maximum": 1000}),
+    ] = default("1", "Factor by which the mesh is enlarged about its origin; areas by its square.")
+
+    @property
+    def metres(self) -> float:
+        """Length that a 1 in the file becomes, m."""
+        return float(LENGTH_UNITS_M[self.unit]) * self.scale
+
+
+class MeshPlanting(MeshFile):
+    """A plant, or a whole canopy, from a mesh file; its leaves keep the area that they have."""
+
     parts: Annotated[
-        dict[str, MeshMatter], Field(min_length=1, max_length=200), BeforeValidator(_patterns)
+        dict[str, MeshMatter], Field(min_length=1, max_length=200), BeforeValidator(patterns)
     ] = Field(
         description="What each part is, by its object, group, node or material name; '*' stands "
         "for any letters, the first pattern that fits counts. Parts without a name have the "
@@ -121,8 +145,3 @@ class MeshPlanting(Frozen):
     ] = default(
         "0 deg", "Turn about the vertical through the origin: one angle, or one for each position."
     )
-    scale: Annotated[
-        float,
-        PlainValidator(_read_scale, json_schema_input_type=Any),
-        WithJsonSchema({"type": "number", "minimum": 0.001, "maximum": 1000}),
-    ] = default("1", "Factor by which the mesh is enlarged about its origin; areas by its square.")

@@ -79,8 +79,8 @@ class Meter(Frozen):
         Response, PlainValidator(_read_response), WithJsonSchema({"type": ["string", "object"]})
     ] = default(
         "par",
-        "What it counts: 'par' (ideal, 400-700 nm), 'epar' (400-750 nm), 'lux', or {file: "
-        "sensor.csv} with nm and share counted of each photon.",
+        "What it counts: 'par' (ideal, 400-700 nm), 'epar' (400-750 nm), 'lux', 'ypf' (photons as "
+        "leaves use them), or {file: sensor.csv} with nm and share counted of each photon.",
     )
     cosine: Annotated[
         tuple[tuple[float, float], ...],

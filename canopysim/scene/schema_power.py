@@ -16,7 +16,13 @@ from canopysim.scene.fields import (
     refuse,
 )
 from canopysim.units import parse_share, shown
-from canopysim.units_power import parse_current, parse_mass, parse_power, parse_voltages
+from canopysim.units_power import (
+    parse_current,
+    parse_efficacy,
+    parse_mass,
+    parse_power,
+    parse_voltages,
+)
 
 MOST_POINTS = 100
 POWER_PATTERN = r"^\s*[0-9.]+\s*k?W\s*$"
@@ -31,6 +37,11 @@ _read_current, _current = measured(parse_current, "30 A", CURRENT_PATTERN, more_
 _read_mass, _mass = measured(parse_mass, "2.4 kg", r"^\s*[0-9.]+\s*(kg|g|lb)\s*$", more_than="0 kg")
 _read_factor, _ = measured(parse_decimal, "0.95", "", more_than="0", most="1")
 
+_read_efficacy, _efficacy = measured(
+    parse_efficacy, "2.7 umol/J", r"^\s*[0-9.]+\s*[uµμ]mol.*$", more_than="0 umol/J"
+)
+
+Efficacy = Annotated[float, _read_efficacy, _efficacy]
 InputPower = Annotated[float, _read_power, _power]
 IdlePower = Annotated[float, _read_idle, _idle]
 Voltages = Annotated[tuple[float, float], _read_volts, _volts]
@@ -131,6 +142,20 @@ DriverCurve = Annotated[
 ]
 
 
+def driver_watts(
+    driver: Driver | None, full_w: float | None
+) -> Iterator[tuple[DriverPoint, float]]:
+    """Go through the points of a driver's curve, each with its input power in W.
+
+    Nothing comes where the curve is missing, or holds shares of a power that is not stated.
+    """
+    for point in driver.points if driver is not None else ():
+        if not point.is_share:
+            yield point, point.amount
+        elif full_w is not None:
+            yield point, point.amount * full_w
+
+
 class Powered(Frozen):
     """What a fixture states of electricity and weight; each light of a row draws and weighs it."""
 
@@ -141,6 +166,11 @@ class Powered(Frozen):
         None,
         "Input power at shares of full output, in W or as shares of that at full output, as in "
         "{100 %: 105 W, 50 %: 54 W, 10 %: 14 W}; in proportion to the output if left out.",
+    )
+    ppe: Efficacy | None = default(
+        None,
+        "Photosynthetic photon efficacy as the data sheet claims it, 400-700 nm per input watt at "
+        "full output; held against photons and watts, which are what counts.",
     )
     standby: IdlePower | None = default(
         None, "Electrical power that it draws while it is off but connected."
@@ -163,16 +193,8 @@ class Powered(Frozen):
         return None if last.is_share or last.output < 1 else last.amount
 
     def watts(self) -> Iterator[tuple[DriverPoint, float]]:
-        """Go through the points of the driver's curve, each with its input power in W.
-
-        Nothing comes where the curve is missing, or holds shares of a power that is not stated.
-        """
-        full = self.full_power
-        for point in self.driver.points if self.driver is not None else ():
-            if not point.is_share:
-                yield point, point.amount
-            elif full is not None:
-                yield point, point.amount * full
+        """Go through the points of the driver's curve, each with its input power in W."""
+        return driver_watts(self.driver, self.full_power)
 
     @property
     def power_curve(self) -> tuple[tuple[float, float], ...]:

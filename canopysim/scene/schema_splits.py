@@ -38,6 +38,11 @@ class AlsoCount(Frozen):
         "false", "Derivatives by the reflectance and transmittance of every surface and leaf."
     )
     leaf_facets: YesNo = default("false", "What every leaf triangle absorbs, side by side.")
+    canopy_sides: YesNo = default(
+        "false",
+        "What passes the four sides and the levels of the box around all plants, layer by layer.",
+    )
+    each_plant: YesNo = default("false", "What the leaves of every plant absorb.")
     on_cells: YesNo = default(
         "false", "The same for every cell of the planes rather than for planes as a whole."
     )
@@ -52,4 +57,6 @@ class AlsoCount(Frozen):
             or self.launch_cells is not None
             or self.sensitivities
             or self.leaf_facets
+            or self.canopy_sides
+            or self.each_plant
         )

@@ -17,6 +17,7 @@ from pydantic import PlainValidator, WithJsonSchema
 from canopysim.bands import range_label
 from canopysim.light.spectrum.averages import band_means
 from canopysim.light.spectrum.making import from_shares
+from canopysim.light.spectrum.measures import photon_energy, photons_per_joule
 from canopysim.light.spectrum.pieces import Pieces
 from canopysim.light.spectrum.spectrum import Spectrum
 from canopysim.scene.fields import as_text, found, refuse
@@ -154,9 +155,28 @@ class BandShares:
         return scaled
 
     @property
+    def tells_lumens(self) -> bool:
+        """Not: where in its ranges the photons lie is not known, and the eye minds."""
+        return False
+
+    @property
+    def library_name(self) -> None:
+        """No spectrum of the library: shares are written out."""
+        return None
+
+    @property
     def light(self) -> Spectrum:
         """The same as a spectrum, level over each range; relative."""
         return from_shares(self.pieces)
+
+    def photons_per_joule(self, edges: Sequence[float]) -> float:
+        """Photons in bands per radiant energy, level over each range, µmol J⁻¹."""
+        return photons_per_joule(self.light, (edges[0], edges[-1]))
+
+    def most_photons_per_joule(self, edges: Sequence[float]) -> float:
+        """As `photons_per_joule`, with every photon at the long end of its range."""
+        total = sum(share for _, _, share in self.pieces)
+        return total / sum(share / photon_energy(high) for _, high, share in self.pieces)
 
     def outside(self, edges: Sequence[float]) -> float:
         """Share of all photons that lies in no band: none, as ranges begin and end at edges."""

@@ -28,7 +28,8 @@ class Batch(NamedTuple):
         if self.splits is None:
             return tuple(self.books)
         s = self.splits
-        return (*self.books, s.absorbed, s.crossed, s.facet, s.probed)
+        canopy = () if s.canopy is None else (s.canopy.counted,)
+        return (*self.books, s.absorbed, s.crossed, s.facet, s.probed, *canopy)
 
 
 def open_books(world: WorldArrays) -> Books:
@@ -67,6 +68,8 @@ def add_batches(parts: Sequence[Batch]) -> Batch:
             splits.crossed[:] += part.splits.crossed
             splits.facet[:] += part.splits.facet
             splits.probed[:] += part.splits.probed
+            if splits.canopy is not None and part.splits.canopy is not None:
+                splits.canopy.counted[:] += part.splits.canopy.counted
     return Batch(add_up([p.books for p in parts]), splits)
 
 

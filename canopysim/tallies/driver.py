@@ -49,6 +49,8 @@ class BatchTracer:
         Packets per task; no choice of it can change a tally.
     splits : SplitPlan, optional
         What tallies are told apart by; nothing of it can change a photon.
+    pool : ThreadPoolExecutor, optional
+        Threads that several tracers share; its owner ends it.
     """
 
     def __init__(
@@ -61,6 +63,7 @@ class BatchTracer:
         threads: int,
         chunk: int = CHUNK,
         splits: SplitPlan | None = None,
+        pool: ThreadPoolExecutor | None = None,
     ) -> None:
         self._world = world
         self._strip_first = strip_first
@@ -69,7 +72,8 @@ class BatchTracer:
         self._chunk = chunk
         self._shelf = BookShelf(world, splits)
         self._lock = threading.Lock()
-        self._pool = ThreadPoolExecutor(threads, thread_name_prefix="trace")
+        self._shared = pool is not None
+        self._pool = pool or ThreadPoolExecutor(threads, thread_name_prefix="trace")
         self._stopped = False
 
     def warm_up(self) -> None:
@@ -103,7 +107,11 @@ class BatchTracer:
         return tasks, idle
 
     def batches(
-        self, first: int = 0, asked_to_stop: Callable[[], bool] = bool, ahead: int = 2
+        self,
+        first: int = 0,
+        asked_to_stop: Callable[[], bool] = bool,
+        ahead: int = 2,
+        step: int = 1,
     ) -> Iterator[Batch]:
         """Batches in order, until asked to stop; the next is traced while one is looked at.
 
@@ -117,13 +125,15 @@ class BatchTracer:
             Asked a few times a second; a batch that is not complete by then is dropped.
         ahead : int
             Batches under way at a time, so that no thread waits for the last chunk of one.
+        step : int
+            From the number of a batch to that of the next.
         """
         under_way: deque[tuple[list[Future[None]], list[Batch]]] = deque()
         batch = first
         while True:
             while len(under_way) < ahead:
                 under_way.append(self._submit(batch))
-                batch += 1
+                batch += step
             tasks, parts = under_way.popleft()
             waiting: set[Future[None]] = set(tasks)
             while waiting:
@@ -142,4 +152,5 @@ class BatchTracer:
     def close(self) -> None:
         """Drop what is under way and end the threads."""
         self._stopped = True
-        self._pool.shutdown(wait=True, cancel_futures=True)
+        if not self._shared:
+            self._pool.shutdown(wait=True, cancel_futures=True)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from canopysim.bands import ranges
 from canopysim.matter.layers import cumulative_lai
+from canopysim.matter.parts import PLANTED
 from canopysim.results import Result
 from canopysim.tallies.label_probes import label_probes
 from canopysim.tallies.rows import BatchRows, mean_and_error
@@ -169,6 +170,7 @@ def _plane(labeller: Labeller, rows: BatchRows, number: int) -> xr.Dataset:
     plane = labeller.world.planes[number]
     nx, ny = plane.cells
     dx, dy = plane.cell_m
+    area = np.broadcast_to(plane.cell_m2, (ny, nx))[:, :, None]
     assert rows.crossed is not None
     block = rows.crossed[:, :, plane.first_bin : plane.first_bin + 2 * nx * ny]
     block = block.reshape(len(block), block.shape[1], 2, ny, nx, block.shape[-1])
@@ -181,18 +183,23 @@ def _plane(labeller: Labeller, rows: BatchRows, number: int) -> xr.Dataset:
         for y in range(0, ny, lines):
             here = (slice(None), slice(None), direction, slice(y, y + lines))
             flux = labeller.flux_of_rows(block[here])
-            mean, std_err = mean_and_error(flux / (dx * dy), rows.fold_counts)
+            mean, std_err = mean_and_error(flux / area[y : y + lines], rows.fold_counts)
             pfd[here] = np.moveaxis(mean, -1, 1)
             error[here] = np.moveaxis(std_err, -1, 1)
     sums = np.array([labeller.flux(s[:, number]) for s in rows.crossed_sum])
-    total, total_error = mean_and_error(sums / (dx * dy * nx * ny))
+    total, total_error = mean_and_error(sums / plane.area_m2)
     dims = ("group", "band", "direction", "y", "x")
+    open_area: dict[str, Any] = {}
+    if plane.open_m2 is not None:
+        long_name = "area of the cell that lies in the room"
+        open_area["open_m2"] = (dims[3:], plane.open_m2, {"units": "m2", "long_name": long_name})
     return xr.Dataset(
         {
             "pfd": (dims, pfd, {"units": DENSITY, "long_name": "photon flux density"}),
             "pfd_std_err": (dims, error, {"units": DENSITY}),
             "mean": (dims[:3], total.transpose(0, 2, 1), {"units": DENSITY}),
             "mean_std_err": (dims[:3], total_error.transpose(0, 2, 1), {"units": DENSITY}),
+            **open_area,
         },
         coords={
             "group": labeller.group_names,
@@ -206,11 +213,29 @@ def _plane(labeller: Labeller, rows: BatchRows, number: int) -> xr.Dataset:
 
 
 def _facets(world: World) -> dict[str, Any]:
-    """Area of every plant triangle, and the layer of its centroid: 0 for stems."""
+    """Area of every plant triangle, and the layer of its centroid: 0 for what is no leaf.
+
+    The triangles of replicates follow each other, each with its share of a mean canopy's area.
+    """
+    if not world.replicates:
+        return _facets_of_one(world)
+    each = [_facets_of_one(one) for one in world.replicates]
+    areas = np.concatenate([one["facet_area_m2"][1] for one in each]) / len(each)
+    layers = [one["facet_layer"][1] for one in each]
+    number = np.concatenate([np.full(len(k), r) for r, k in enumerate(layers)])
+    return {
+        "facet_area_m2": ("facet", areas, {"units": "m2"}),
+        "facet_layer": ("facet", np.concatenate(layers)),
+        "facet_replicate": ("facet", number),
+    }
+
+
+def _facets_of_one(world: World) -> dict[str, Any]:
+    """Do as `_facets` with one canopy."""
     assert world.layers is not None
     areas, layers = [], []
     for part in world.parts:
-        if part.kind not in ("leaf", "stem"):
+        if part.kind not in PLANTED:
             continue
         a, b, c = (part.vertices[part.faces[:, k]] for k in range(3))
         areas.append(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1))
@@ -222,6 +247,20 @@ def _facets(world: World) -> dict[str, Any]:
     return {
         "facet_area_m2": ("facet", np.concatenate(areas), {"units": "m2"}),
         "facet_layer": ("facet", np.concatenate(layers)),
+    }
+
+
+def _replicates(world: World) -> dict[str, Any]:
+    """Heights and leaf areas of the layers of every replicate, (replicate, layer), top first."""
+    tables = [one.layers for one in world.replicates if one.layers is not None]
+    dims = ("replicate", "row_layer")
+    return {
+        f"replicate_{name}": (dims, np.stack([getattr(t, what) for t in tables]), {"units": unit})
+        for name, what, unit in (
+            ("z_top_m", "z_top", "m"),
+            ("z_bottom_m", "z_bottom", "m"),
+            ("leaf_area_m2", "leaf_area", "m2"),
+        )
     }
 
 
@@ -254,6 +293,7 @@ def label(world: World, rows: BatchRows, meta: dict[str, Any]) -> Result:
             sink_layer=("sink", [0 if s.layer is None else s.layer + 1 for s in world.sinks]),
             sink_side=("sink", _texts(s.side or "" for s in world.sinks)),
             channel_group=("channel", _texts(c.group for c in world.channels)),
+            channel_name=("channel", _texts(c.name for c in world.channels)),
             channel_umol_s_per_quantum=(
                 "channel",
                 [c.umol_s_per_quantum for c in world.channels],
@@ -263,6 +303,8 @@ def label(world: World, rows: BatchRows, meta: dict[str, Any]) -> Result:
     )
     if rows.splits is not None and rows.splits.facet.size:
         books = books.assign(_facets(world))
+    if world.replicates:
+        books = books.assign(_replicates(world))
     return Result(
         layers=_layers(labeller, rows),
         planes={

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -78,6 +79,10 @@ class BatchRows:
         Addresses of untraced photons, batch first.
     splits : SplitRows or None
         What is told apart.
+    replicate_absorbed : list of numpy.ndarray of int64 (n_replicate, n_channel, n_sink, n_band)
+        What `absorbed` is the sum of; empty without replicate canopies.
+    replicate_crossed : list of numpy.ndarray of int64 (n_replicate, n_channel, n_plane, 2, n_band)
+        What `crossed_sum` is the sum of.
     """
 
     plane_cells: tuple[tuple[int, int], ...]
@@ -88,6 +93,8 @@ class BatchRows:
     counters: NDArray[np.int64] = field(default_factory=lambda: np.zeros(4, np.int64))
     lost: list[NDArray[np.int64]] = field(default_factory=list)
     splits: SplitRows | None = None
+    replicate_absorbed: list[NDArray[np.int64]] = field(default_factory=list)
+    replicate_crossed: list[NDArray[np.int64]] = field(default_factory=list)
 
     @classmethod
     def empty(cls, world: World) -> BatchRows:
@@ -105,9 +112,23 @@ class BatchRows:
         """Batches in each row of `crossed`."""
         return np.bincount(np.arange(self.n_batch) % FOLD, minlength=FOLD).astype(np.float64)
 
-    def append(self, counted: Batch) -> None:
-        """Add the next batch, in order."""
+    def append(self, counted: Batch, parts: Sequence[Batch] = ()) -> None:
+        """Add the next batch, in order.
+
+        Parameters
+        ----------
+        counted : Batch
+            The sum over all replicates, if there are several.
+        parts : sequence of Batch
+            The replicates; empty, or one, for a canopy alone.
+        """
         books, batch = counted.books, self.n_batch
+        parts = parts or (counted,)
+        if len(parts) > 1:
+            self.replicate_absorbed.append(np.stack([p.books.absorbed for p in parts]))
+            self.replicate_crossed.append(
+                np.stack([self.sum_planes(p.books.crossed) for p in parts])
+            )
         if self.crossed is None or self.met is None:
             self.crossed = np.zeros((FOLD, *books.crossed.shape), np.int64)
             self.met = np.zeros_like(books.met)
@@ -126,9 +147,11 @@ class BatchRows:
         self.met += books.met
         self.counters[:3] += books.counters[:3]
         self.counters[3] = max(self.counters[3], books.counters[3])
-        n = min(int(books.counters[2]), len(books.lost))
-        if n:
-            self.lost.append(np.column_stack([np.full(n, batch), books.lost[:n]]))
+        for replicate, part in enumerate(parts):
+            n = min(int(part.books.counters[2]), len(part.books.lost))
+            if n:
+                number = np.full(n, batch * len(parts) + replicate)
+                self.lost.append(np.column_stack([number, part.books.lost[:n]]))
 
     def sum_planes(self, crossed: NDArray[np.int64]) -> NDArray[np.int64]:
         """Sum the cells of each plane and direction: (n_channel, n_plane, 2, n_band)."""
@@ -160,6 +183,7 @@ class BatchRows:
                 "counters": ("counter", self.counters),
                 "lost": (("photon", "part"), lost),
                 **({} if self.splits is None else self.splits.arrays()),
+                **self._replicate_arrays(),
             },
             coords={
                 "counter": ["packets", "meetings", "untraced", "deepest"],
@@ -167,6 +191,21 @@ class BatchRows:
             },
             attrs={"units": "quanta of 2^-32 packet"},
         )
+
+    def _replicate_arrays(self) -> dict[str, tuple[tuple[str, ...], NDArray[np.int64]]]:
+        """Rows of single replicates, where there are several."""
+        if not self.replicate_absorbed:
+            return {}
+        return {
+            "replicate_absorbed": (
+                ("batch", "replicate", "channel", "sink", "traced_band"),
+                np.array(self.replicate_absorbed),
+            ),
+            "replicate_crossed": (
+                ("batch", "replicate", "channel", "plane", "direction", "traced_band"),
+                np.array(self.replicate_crossed),
+            ),
+        }
 
     @classmethod
     def of_dataset(cls, data: xr.Dataset, plane_cells: tuple[tuple[int, int], ...]) -> BatchRows:
@@ -181,4 +220,9 @@ class BatchRows:
             counters=np.array(data["counters"].values),
             lost=[lost] if len(lost) else [],
             splits=SplitRows.of_dataset(data),
+            **{
+                name: list(np.array(data[name].values))
+                for name in ("replicate_absorbed", "replicate_crossed")
+                if name in data
+            },
         )

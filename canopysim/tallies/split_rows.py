@@ -25,6 +25,7 @@ DIMS = {
     "split_crossed": ("row", "channel", "split_row", "split_column", "traced_band"),
     "facet_absorbed": ("facet_batch", "facet", "leaf_side", "channel", "traced_band"),
     "probed": ("row", "channel", "probe_number", "facing_number", "traced_band"),
+    "canopy_counted": ("row", "channel", "canopy_bin", "traced_band"),
 }
 
 
@@ -42,22 +43,26 @@ class SplitRows:
         By triangle and side.
     probed : numpy.ndarray of int64 (FOLD, n_channel, n_probe, N_FACING + n_lean, n_band)
         Flight length over the radius of the ball, times weight.
+    canopy : numpy.ndarray of int64 (FOLD, n_channel, n_bin, n_band)
+        What passes and stays in the box around the canopy, and what plants take; maybe no bins.
     """
 
     absorbed: NDArray[np.int64]
     crossed: NDArray[np.int64]
     facet: NDArray[np.int64]
     probed: NDArray[np.int64]
+    canopy: NDArray[np.int64]
 
     @classmethod
     def empty(cls, plan: SplitPlan, world: WorldArrays) -> SplitRows:
         """Rows before the first batch."""
-        absorbed, crossed, facet, probed = plan.shapes(world)
+        absorbed, crossed, facet, probed, canopy = plan.shapes(world)
         return cls(
             np.zeros((FOLD, *absorbed), np.int64),
             np.zeros((FOLD, *crossed), np.int64),
             np.zeros((FACET_FOLD, *facet), np.int64),
             np.zeros((FOLD, *probed), np.int64),
+            np.zeros((FOLD, *canopy), np.int64),
         )
 
     def append(self, splits: Splits, batch: int) -> None:
@@ -68,12 +73,15 @@ class SplitRows:
         CanopysimError
             Before a tally could run over.
         """
-        for rows, new in (
+        pairs = [
             (self.absorbed[batch % FOLD], splits.absorbed),
             (self.crossed[batch % FOLD], splits.crossed),
             (self.facet[batch % FACET_FOLD], splits.facet),
             (self.probed[batch % FOLD], splits.probed),
-        ):
+        ]
+        if splits.canopy is not None:
+            pairs.append((self.canopy[batch % FOLD], splits.canopy.counted))
+        for rows, new in pairs:
             # Two numbers below 2^62 cannot run over.
             for array in (rows, new):
                 if array.size and max(int(array.max()), -int(array.min())) >= FULL:
@@ -85,7 +93,7 @@ class SplitRows:
 
     def arrays(self) -> dict[str, tuple[tuple[str, ...], NDArray[np.int64]]]:
         """Dimensions and values, by the names that a file has."""
-        values = (self.absorbed, self.crossed, self.facet, self.probed)
+        values = (self.absorbed, self.crossed, self.facet, self.probed, self.canopy)
         return {name: (dims, v) for (name, dims), v in zip(DIMS.items(), values, strict=True)}
 
     @classmethod

@@ -40,6 +40,8 @@ class Progress:
         Its target.
     packets_wanted : float
         Packets in all at which the run is expected to stop; NaN while unknown.
+    canopies : int
+        Replicates among which the packets are shared out equally.
     """
 
     n_packet: int
@@ -49,6 +51,7 @@ class Progress:
     rel_err: float
     wanted: float
     packets_wanted: float
+    canopies: int = 1
 
     @property
     def met(self) -> bool:
@@ -83,6 +86,7 @@ class TargetWatch:
         self._wanted: list[float] = []
         self._floor = floor
         self._batch_packets = world.batch_packets
+        self._canopies = max(1, len(world.replicates))
         self._series: list[Array] = []
         self._n_plane = 0
         self._relative: Array = np.zeros(0)
@@ -117,7 +121,8 @@ class TargetWatch:
         n_batch = len(self._series)
         n_packet = n_batch * self._batch_packets
         if not self._names or n_batch == 0:
-            return Progress(n_packet, n_batch, seconds, "", math.nan, math.nan, math.nan)
+            nothing = (math.nan, math.nan, math.nan)
+            return Progress(n_packet, n_batch, seconds, "", *nothing, self._canopies)
         # A long run is looked at 256 times while it doubles, at batches that do not depend on
         # where it was taken up.
         looked_at = n_batch - n_batch % max(1, n_batch // 256)
@@ -138,4 +143,5 @@ class TargetWatch:
             float(relative[worst]),
             float(wanted[worst]),
             max(expected, MIN_BATCH * self._batch_packets) if math.isfinite(expected) else math.nan,
+            self._canopies,
         )

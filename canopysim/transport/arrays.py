@@ -11,7 +11,7 @@ U32 = NDArray[np.uint32]
 I64 = NDArray[np.int64]
 
 # What lies behind a place.
-SURFACE, OPEN, LEAK, REPEAT = 0, 1, 2, 3
+SURFACE, OPEN, LEAK, REPEAT, WITH_FILM = 0, 1, 2, 3, 4
 # Kinds of lens.
 LAMBERTIAN, BEAM, PARALLEL, TABLE = 0, 1, 2, 3
 # Shapes of volumes filled with leaves: a box, an ellipsoid, elliptic cylinders along x and along y.
@@ -84,6 +84,10 @@ class WorldArrays(NamedTuple):
     strip_channel: I32  # (n_strip,)
     strip_optics: I32  # (n_strip,) first row of the optics under its spectrum
     strip_quanta: I64  # (n_strip, n_band) launch weight of a packet
+    # Cuticles of leaves, see matter/cuticle.py; all of length 0 where no leaf has one.
+    film: F32  # (n_row, 2 sides, n_band) share of Fresnel's reflectance that it has
+    film_index: F32  # (n_row,) its refractive index
+    film_mean: F32  # (n_row,) what it mirrors of even light, by Fresnel's reflectance
     # Volumes filled with leaves, see world/clouds.py; all of length 0 where there are none.
     cloud_kind: I32  # (n_cloud,) CLOUD_BOX, CLOUD_ELLIPSOID, CLOUD_ROW_X or CLOUD_ROW_Y
     cloud_shape: F32  # (n_cloud, 6) centre, half extents, m
@@ -96,6 +100,28 @@ class WorldArrays(NamedTuple):
 
 # What packets are told apart by.
 LINING_MEETINGS, FIRST_FLIGHT, LAST_SURFACE, LAUNCH_CELLS = 0, 1, 2, 3
+
+
+# What takes light inside the canopy's box.
+BY_LEAVES, BY_STEMS, BY_OTHERS, BY_CORRECTIONS = 0, 1, 2, 3
+
+
+class CanopyArrays(NamedTuple):
+    """The box around all plants, cut into the canopy's layers, and what is counted of it.
+
+    The bins of `counted` are, one part after the other: each layer's sides (left, right, front,
+    back; inwards, outwards); each level (downwards, upwards); what is sent out inside each layer;
+    what stays inside each layer (four kinds); each plant's leaves. See transport/sides.py.
+    """
+
+    box: F32  # (4,) low x, high x, low y, high y, m; out of reach where sides repeat
+    level: F32  # (n_layer + 1,) top first, m; (0,) where the box is not asked for
+    sink_kind: I32  # (n_sink,) BY_LEAVES, BY_STEMS, BY_OTHERS or BY_CORRECTIONS
+    facet_plant: I32  # (n_facet,) plant that a leaf triangle belongs to, -1 for stems; or (0,)
+    first: I64  # (5,) first bin of each part
+    counted: I64  # (n_channel, n_bin, n_band)
+    point: F32  # (3,) where the packet is, m
+    cell: I64  # (1,) layer of the box in which it is, or -1
 
 
 class Splits(NamedTuple):
@@ -127,6 +153,7 @@ class Splits(NamedTuple):
     at: I64  # (n_split,) the row of each split that the packet is in
     passed: I64  # (3 n_surface,) or (0,) how often it went each way
     amounts: I64  # (n_band,) scratch
+    canopy: CanopyArrays | None = None  # the box around the canopy, where it is asked for
 
 
 class Soup(NamedTuple):

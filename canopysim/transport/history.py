@@ -13,8 +13,10 @@ from canopysim.transport.arrays import (
     TOO_MANY_MEETINGS,
     TRANSMIT,
     UNTRACED_SINK,
+    WITH_FILM,
 )
 from canopysim.transport.cloud import meet_cloud
+from canopysim.transport.cuticle import leave_cuticle, meet_cuticle
 from canopysim.transport.launch import launch
 from canopysim.transport.mirror import flat_direction, rough_direction
 from canopysim.transport.planes import cross_planes
@@ -40,6 +42,7 @@ from canopysim.transport.scatter import (
     play_roulette,
     stop_between_facets,
 )
+from canopysim.transport.sides import pass_sides
 from canopysim.transport.splits import (
     split_ended,
     split_launch,
@@ -202,6 +205,7 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
         cross_planes(world, books, splits, channel, ox, oy, oz, dx, dy, dz, t, from_z, z, w)
         from_z = z
         if splits is not None:
+            pass_sides(splits.canopy, channel, x, y, z, w)
             pass_probes(splits, channel, origin, vx, vy, vz, ox, oy, oz, dx, dy, dz, t, w)
         if kind == REPEAT:
             # What leaves on one side enters on the other and flies on; no random number is drawn.
@@ -240,7 +244,15 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
         facet = np.int64(-1)
         if splits is not None and triangle >= 0:
             facet = np.int64(world.triangle_id[triangle])
-        left = deposit(world, books, splits, channel, sink, surface, side, facet, w)
+        mirrored, rx, ry, rz = False, dx, dy, dz
+        if kind == WITH_FILM:
+            mirrored, rx, ry, rz = meet_cuticle(
+                world, books, splits, channel, surface, side, w, nx, ny, nz, dx, dy, dz,
+                key0, key1, strip, batch, photon, event,
+            )  # fmt: skip
+        left = ONE
+        if not mirrored:
+            left = deposit(world, books, splits, channel, sink, surface, side, facet, w)
         if splits is not None:
             split_meeting(splits, place)
         if left == ZERO:
@@ -248,17 +260,22 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
         if event >= EVENT_LIMIT:
             why = TOO_MANY_MEETINGS
             break
-        u_way, u_polar, u_turn, u_life = draw(key0, key1, strip, batch, photon, event, 0)
-        if not play_roulette(books, splits, channel, left, w, u_life):
-            break
-        left = ZERO
-        for band in range(w.shape[0]):
-            left += F(w[band])
-        way = choose_way(world, books, splits, channel, surface, side, left, w, u_way)
-        if splits is not None:
-            split_way(splits, surface, way)
+        way = np.int64(SPECULAR)
+        u_polar, u_turn = ZERO, ZERO
+        if not mirrored:
+            u_way, u_polar, u_turn, u_life = draw(key0, key1, strip, batch, photon, event, 0)
+            if not play_roulette(books, splits, channel, left, w, u_life):
+                break
+            left = ZERO
+            for band in range(w.shape[0]):
+                left += F(w[band])
+            way = np.int64(choose_way(world, books, splits, channel, surface, side, left, w, u_way))
+            if splits is not None:
+                split_way(splits, surface, way)
         # Leave on the chosen side.
-        if way == SPECULAR:
+        if mirrored:
+            dx, dy, dz = rx, ry, rz
+        elif way == SPECULAR:
             if world.rough[surface] == ZERO:
                 dx, dy, dz = flat_direction(nx, ny, nz, dx, dy, dz)
             else:
@@ -273,6 +290,11 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
             if way == TRANSMIT:
                 nx, ny, nz = -nx, -ny, -nz
             dx, dy, dz = cosine_direction(nx, ny, nz, u_polar, u_turn)
+            if kind == WITH_FILM:
+                leave_cuticle(
+                    world, books, splits, channel, surface, side if way != TRANSMIT else 1 - side,
+                    w, nx, ny, nz, dx, dy, dz, key0, key1, strip, batch, photon, event,
+                )  # fmt: skip
         ox, oy, oz = x, y, z
         if triangle >= 0:
             # Start off the triangle by more than the rounding of the meeting point, so that its
@@ -282,7 +304,8 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
         out_x, out_y, out_z = nx, ny, nz
         left_triangle = triangle
         if splits is not None:
-            origin = PASSING if way == SPECULAR else FROM_MEETING
+            # What a cuticle lets out is not spread by the cosine alone.
+            origin = PASSING if way == SPECULAR or kind == WITH_FILM else FROM_MEETING
             vx, vy, vz = ox, oy, oz
             if origin != PASSING:
                 look_for_probe(

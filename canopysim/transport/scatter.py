@@ -87,6 +87,18 @@ def end_all(books, splits, channel, sink, w):
 
 
 @jit
+def reweigh(books, splits, channel, choice, band, ratio, w):
+    """Multiply a band's weight, and book what that adds or takes."""
+    # A band that agrees with the choice to rounding keeps its weight as it is.
+    new = np.int64(F(w[band]) * ratio + HALF)
+    new = new if abs(ratio - ONE) > ROUNDING else w[band]
+    books.absorbed[channel, choice, band] -= new - w[band]
+    if splits is not None:
+        splits.amounts[band] = w[band] - new
+    w[band] = new
+
+
+@jit
 def choose_way(world, books, splits, channel, surface, side, left, w, u):
     """Choose how all bands go on together, and correct each band's weight for the choice.
 
@@ -134,14 +146,7 @@ def choose_way(world, books, splits, channel, surface, side, left, w, u):
         p = ONE
     choice = books.absorbed.shape[1] - CHOICE_SINK
     for band in range(w.shape[0]):
-        ratio = world.ways[surface, side, way, band] / p
-        # A band that agrees with the choice to rounding keeps its weight as it is.
-        new = np.int64(F(w[band]) * ratio + HALF)
-        new = new if abs(ratio - ONE) > ROUNDING else w[band]
-        books.absorbed[channel, choice, band] -= new - w[band]
-        if splits is not None:
-            splits.amounts[band] = w[band] - new
-        w[band] = new
+        reweigh(books, splits, channel, choice, band, world.ways[surface, side, way, band] / p, w)
     if splits is not None:
         split_ended(splits, channel, choice, splits.amounts)
     return way

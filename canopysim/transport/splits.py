@@ -13,6 +13,7 @@ from canopysim.transport.arrays import (
     LINING_MEETINGS,
 )
 from canopysim.transport.real import FOUR, HALF, ONE, TINY, TWO, ZERO, F
+from canopysim.transport.sides import start_inside, stay_inside, stay_on_plant
 from canopysim.transport.target import fma, jit, jit_apart
 
 
@@ -34,6 +35,7 @@ def _add(table, at, passed, channel, column, amounts):
 def split_ended(splits, channel, sink, amounts):
     """Book what a packet left in a sink."""
     _add(splits.absorbed, splits.at, splits.passed, channel, sink, amounts)
+    stay_inside(splits.canopy, channel, sink, amounts)
 
 
 @jit
@@ -75,11 +77,14 @@ def split_facet(splits, facet, side, channel, amounts):
     if 0 <= facet < splits.facet.shape[0]:
         for band in range(amounts.shape[0]):
             splits.facet[facet, side, channel, band] += amounts[band]
+    stay_on_plant(splits.canopy, facet, channel, amounts)
 
 
 @jit
 def split_launch(world, splits, strip, ox, oy, oz, dx, dy, dz):
     """Put a new packet into the first row of every split."""
+    channel = world.strip_channel[strip]
+    start_inside(splits.canopy, channel, ox, oy, oz, world.strip_quanta[strip])
     for way in range(splits.passed.shape[0]):
         splits.passed[way] = 0
     for split in range(splits.at.shape[0]):

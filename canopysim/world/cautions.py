@@ -8,15 +8,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from canopysim.matter.parts import Part
+from canopysim.matter.parts import CANOPY, Part
 from canopysim.matter.planting import sites
 from canopysim.matter.stage import grown_shares
+from canopysim.matter.turbid.volume import inside
 from canopysim.world.overlap import Boxes, box_pairs, triangles_in_box
 
 if TYPE_CHECKING:
     from canopysim.light.placing import PlacedStrip
     from canopysim.scene.document import EntryPath
     from canopysim.scene.schema import Scene
+    from canopysim.scene.schema_light import Body
     from canopysim.world.compile import World
 
 Array = NDArray[np.float64]
@@ -27,6 +29,8 @@ CLOSE_M = 0.02
 FEWEST_TRIANGLES = 12
 """Of a leaf, for its outline and bend to be more than hinted at."""
 MOST_NAMED = 3
+POINTS_ALONG = 9
+"""Points along each edge of a body that are held against volumes of leaves."""
 MANY_TURNED = 0.1
 """Share of a planting's leaves that the walls may turn without a word."""
 
@@ -47,11 +51,19 @@ def cautions(scene: Scene, world: World) -> list[str]:
         One line each, ``file:line:column  path: what is so; what may be done``, as errors have it.
     """
     lights = _light_of_body(scene)
-    bodies = [part for part in world.parts if part.kind == "fixture"]
+    # Drawn bodies are of any shape: these cautions hold boxes against each other.
+    bodies = [
+        part
+        for part, boxed in zip(
+            (part for part in world.parts if part.kind == "fixture"), _boxed(scene), strict=True
+        )
+        if boxed
+    ]
     boxes = _boxes(bodies)
     found = [
         *_bodies_in_each_other(lights, bodies, boxes),
         *_plants_in_bodies(world, lights, bodies, boxes),
+        *_volumes_in_bodies(world, lights, bodies, boxes),
         *_covered_strips(scene, world.strips, lights, boxes),
         *_turned_leaves(scene, world),
         *_coarse_leaves(scene),
@@ -60,12 +72,26 @@ def cautions(scene: Scene, world: World) -> list[str]:
     return list(dict.fromkeys(scene.problem(path, text) for path, text in found))
 
 
+def _boxed(scene: Scene) -> list[bool]:
+    """Tell of each fixture body whether it is a box, in the order of the world's parts."""
+    return [
+        body.mesh is None
+        for light in scene.lights
+        if (body := scene.fixtures[light.fixture].body) is not None
+        for _ in range(light.row.count if light.row is not None else 1)
+    ]
+
+
+def _is_box(body: Body | None) -> bool:
+    return body is not None and body.mesh is None
+
+
 def _light_of_body(scene: Scene) -> list[int]:
-    """Index of the light that each fixture body belongs to, in the order of the world's parts."""
+    """Index of the light that each box of a fixture belongs to, in the order of the parts."""
     return [
         index
         for index, light in enumerate(scene.lights)
-        if scene.fixtures[light.fixture].body is not None
+        if _is_box(scene.fixtures[light.fixture].body)
         for _ in range(light.row.count if light.row is not None else 1)
     ]
 
@@ -91,7 +117,7 @@ def _bodies_in_each_other(lights: list[int], bodies: list[Part], boxes: Boxes) -
 def _plants_in_bodies(
     world: World, lights: list[int], bodies: list[Part], boxes: Boxes
 ) -> Iterator[Caution]:
-    plants = [part for part in world.parts if part.kind in ("leaf", "stem") and len(part.faces)]
+    plants = [part for part in world.parts if part.kind in CANOPY and len(part.faces)]
     if not plants or not bodies:
         return
     corners, owner = _triangles_near(plants, boxes)
@@ -102,13 +128,31 @@ def _plants_in_bodies(
         if not inside.any():
             continue
         names = [
-            plants[part].name.removesuffix("-stem") for part in np.unique(owner[close][inside])
+            plants[part].name.removesuffix(f"-{plants[part].surface}").removesuffix("-stem")
+            for part in np.unique(owner[close][inside])
         ]
         yield (
             ("lights", lights[body]),
             f"leaves or stems of {_listed(names)} reach into the body of {bodies[body].name}; "
             "hang it elsewhere, or move the plants away",
         )
+
+
+def _volumes_in_bodies(
+    world: World, lights: list[int], bodies: list[Part], boxes: Boxes
+) -> Iterator[Caution]:
+    """Look whether points all over a body lie in a volume of leaves."""
+    grid = np.linspace(-1.0, 1.0, POINTS_ALONG)
+    points = np.stack(np.meshgrid(grid, grid, grid), axis=-1).reshape(-1, 3)
+    for body in range(len(bodies)):
+        at = boxes.centre[body] + (points * boxes.half[body]) @ boxes.axes[body]
+        names = [volume.name for volume in world.volumes if inside(volume, at).any()]
+        if names:
+            yield (
+                ("lights", lights[body]),
+                f"the body of {bodies[body].name} hangs among the leaves of {_listed(names)}; "
+                "hang it elsewhere, or move the leaves away",
+            )
 
 
 def _triangles_near(parts: list[Part], boxes: Boxes) -> tuple[Array, NDArray[np.intp]]:
@@ -157,7 +201,7 @@ def _body_of_strip(scene: Scene) -> list[int]:
     for light in scene.lights:
         fixture = scene.fixtures[light.fixture]
         for _ in range(light.row.count if light.row is not None else 1):
-            has_body = fixture.body is not None
+            has_body = _is_box(fixture.body)
             owners += [body if has_body else -1] * len(fixture.strips)
             body += has_body
     return owners
@@ -173,7 +217,10 @@ def _turned_leaves(scene: Scene, world: World) -> Iterator[Caution]:
         if part.name in planting_of:
             planting = planting_of[part.name]
             plant = scene.plants[scene.canopy.plantings[planting].plant]
-            grown[planting] = grown.get(planting, 0) + len(grown_shares(plant)) * plant.branches
+            grown[planting] = (
+                grown.get(planting, 0)
+                + len(grown_shares(plant)) * plant.branches * plant.leaves_per_node
+            )
         if part.n_turned > 0 and part.name in planting_of:
             n_leaf, n_plant = count.get(planting_of[part.name], (0, 0))
             count[planting_of[part.name]] = (n_leaf + part.n_turned, n_plant + 1)
@@ -197,7 +244,8 @@ def _coarse_leaves(scene: Scene) -> Iterator[Caution]:
         if n_triangle < FEWEST_TRIANGLES:
             yield (
                 ("plants", name, "triangles_per_leaf"),
-                f"leaves of {n_triangle} triangles show their outline and bend coarsely; "
+                f"leaves of {n_triangle} triangles show their outline and bend coarsely, which "
+                "moves up to some 2 % of the light between layers; "
                 f"write {FEWEST_TRIANGLES} or more",
             )
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 F = np.float32
 Floats = NDArray[np.float32]
+TOUCHING_M = 1e-9
 KINDS = {
     "box": CLOUD_BOX,
     "ellipsoid": CLOUD_ELLIPSOID,
@@ -85,9 +86,9 @@ def endless_copies(scene: Scene, volume: Volume) -> list[Volume]:
         period = scene.enclosure.size[axis]
         repeats = side in scene.enclosure.repeating
         shifts.append([0.0])
-        if repeats and volume.low[axis] < 0.0:
+        if repeats and volume.low[axis] < -TOUCHING_M:
             shifts[axis].append(period)
-        if repeats and volume.high[axis] > period:
+        if repeats and volume.high[axis] > period + TOUCHING_M:
             shifts[axis].append(-period)
     return [
         volume if x == y == 0.0 else replace(volume, centre=volume.centre + np.array([x, y, 0.0]))

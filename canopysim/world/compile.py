@@ -11,14 +11,17 @@ from numpy.typing import NDArray
 
 from canopysim.errors import CanopysimError
 from canopysim.light.placing import PlacedStrip, place_lights
-from canopysim.matter.parts import Part
+from canopysim.matter.parts import IN_CANOPY, Part
 from canopysim.matter.plants import grow_canopy
+from canopysim.matter.turbid.measured import as_volumes
 from canopysim.matter.turbid.placing import scene_volumes
 from canopysim.matter.turbid.volume import Volume
-from canopysim.transport.arrays import HISTORY_VERSION, LEAK, WorldArrays
+from canopysim.transport.arrays import HISTORY_VERSION, LEAK, SURFACE, WITH_FILM, WorldArrays
 from canopysim.transport.build import build_tree
+from canopysim.world.canopy_box import canopy_plan
 from canopysim.world.clouds import cloud_arrays
-from canopysim.world.faces import face_places, wall_parts
+from canopysim.world.faces import face_places, room_parts, wall_parts, wall_places
+from canopysim.world.in_room import refuse_outside_room
 from canopysim.world.layers import LayerTable, layer_table
 from canopysim.world.meshes import by_slot, check_parts, has_area, soup
 from canopysim.world.optics import OpticsTable
@@ -30,7 +33,18 @@ from canopysim.world.planes import (
     refuse_high_planes,
 )
 from canopysim.world.probes import ProbeTable, probe_arrays, probe_tables
-from canopysim.world.sinks import BODY, FACE, LEAF, STEM, UNTRACED, Places, Sink
+from canopysim.world.replicates import mean_world, replicate_scenes, replicates_of
+from canopysim.world.sinks import (
+    BODY,
+    FRUIT,
+    LEAF,
+    NET,
+    POT,
+    STEM,
+    UNTRACED,
+    Places,
+    Sink,
+)
 from canopysim.world.splits import SplitPlan, split_plan
 from canopysim.world.strips import Channel, daylight_strips, launch_tables, spectra_of
 
@@ -42,6 +56,9 @@ Array = NDArray[np.float64]
 END_OF_PART = {
     "leaf": ("leaves", LEAF),
     "stem": ("stems", STEM),
+    "fruit": ("flowers and fruit", FRUIT),
+    "pot": ("pots and soil", POT),
+    "net": ("nets", NET),
     "fixture": ("fixture bodies", BODY),
 }
 
@@ -84,6 +101,8 @@ class World:
         What tallies are told apart by, if by anything; no part of the digest.
     digest : str
         Of all arrays: equal digest, seed and batch count give equal tallies.
+    replicates : tuple of World
+        The worlds of replicate canopies, of which this is the mean; empty for a canopy alone.
     """
 
     arrays: WorldArrays
@@ -102,6 +121,7 @@ class World:
     strip_spectrum: tuple[int, ...]
     splits: SplitPlan | None
     digest: str
+    replicates: tuple[World, ...] = ()
 
     @property
     def n_triangle(self) -> int:
@@ -142,16 +162,32 @@ def compile_world(
     CanopysimError
         For meshes that cannot be traced.
     """
+    if replicates_of(scene) == 1:
+        return _compile_one(scene, wall_triangles, plants)
+    if plants is not None:
+        raise CanopysimError("plants were given, so none are grown: the scene asks for replicates")
+    return mean_world([_compile_one(one, wall_triangles) for one in replicate_scenes(scene)])
+
+
+def _compile_one(
+    scene: Scene, wall_triangles: int | None = None, plants: list[Part] | None = None
+) -> World:
+    """Do as `compile_world` with one canopy."""
     if plants is None:
         plants = grow_canopy(scene) if scene.canopy is not None else []
     elif scene.canopy is None:
         raise CanopysimError("plants were given, but the scene has no canopy to tell their layers")
     check_parts(scene, plants)
     volumes = scene_volumes(scene)
+    if scene.canopy is not None and scene.canopy.as_volume is not None:
+        volumes += as_volumes(scene, plants)
+        plants = [part for part in plants if part.kind != "leaf"]
     layers = layer_table(scene, plants, volumes)
     canopy_top = layers.top if layers is not None else 0.0
     placed, bodies = place_lights(scene, canopy_top)
     strips = placed + daylight_strips(scene)
+    probes = probe_tables(scene, canopy_top, spectra_of(strips))
+    refuse_outside_room(scene, plants, bodies, placed, probes)
     planes = plane_tables(scene, canopy_top)
     refuse_high_planes(scene, planes)
     planes += level_tables(scene, layers, sum(2 * p.cells[0] * p.cells[1] for p in planes))
@@ -165,23 +201,27 @@ def compile_world(
         leaf = part.kind == "leaf"
         row = optics.leaf(part.surface) if leaf else optics.surface(part.surface)
         end, what = END_OF_PART[part.kind]
-        layered = part.kind in ("leaf", "stem")
+        layered = part.kind in IN_CANOPY and (part.kind != "net" or _in_layers(part, layers))
         part_place.append(
             places.add(
                 end, row, what, layered=layered, solid=part.solid,
+                kind=leaf_kind(scene, part.surface) if leaf else SURFACE,
                 own=number if part.kind == "fixture" and number in ignored else -1,
             )
         )  # fmt: skip
     end, what = END_OF_PART["leaf"]
-    volume_place = [places.add(end, optics.leaf(v.leaf), what, layered=True) for v in volumes]
-    walls = wall_parts(scene, wall_triangles) if wall_triangles else []
+    volume_place = [
+        places.add(
+            end, optics.leaf(v.leaf), what, layered=True, kind=leaf_kind(scene, v.leaf)
+        )
+        for v in volumes
+    ]  # fmt: skip
+    walls = room_parts(scene)
+    if wall_triangles and walls:
+        raise CanopysimError("a drawn room has its own triangles; leave wall_triangles out")
+    walls = walls or (wall_parts(scene, wall_triangles) if wall_triangles else [])
     if walls:
-        for part in walls:
-            part_place.append(
-                places.add(
-                    part.name, optics.surface(part.surface), FACE, face=part.name, solid=True
-                )
-            )
+        part_place += wall_places(scene, walls, places, optics)
         leak = places.add("beyond the walls", 0, UNTRACED, kind=LEAK)
         face_place, first = [leak] * 6, [0] * 7
         rects: list[list[float]] = []
@@ -199,6 +239,7 @@ def compile_world(
     nodes, triangles, slots, depth = build_tree(corners.ravel(), max(size) + margin)
     table = launch_tables(strips, scene.tracing.batch)
     absorb, ways, way_open = optics.arrays()
+    film, film_index, film_mean = optics.films()
     plane, plane_cells = plane_arrays(planes, size)
     floors = layers.z_bottom if layers is not None else np.zeros(1)
     arrays = WorldArrays(
@@ -234,6 +275,9 @@ def compile_world(
         strip_channel=table.channel,
         strip_optics=table.spectrum * np.int32(len(optics.names)),
         strip_quanta=table.quanta,
+        film=film,
+        film_index=film_index,
+        film_mean=film_mean,
         **cloud_arrays(scene, volumes, volume_place)._asdict(),
         sizes=np.array(
             [len(table.channels), len(sinks), len(scene.bands) - 1,
@@ -252,14 +296,31 @@ def compile_world(
         planes=tuple(planes),
         parts=tuple(plants + bodies + walls),
         volumes=tuple(volumes),
-        probes=probe_tables(scene, canopy_top, spectra_of(strips)),
+        probes=probes,
         strips=tuple(strips),
         strip_spectrum=tuple(int(k) for k in table.spectrum),
         splits=split_plan(
-            scene, places, optics, plants, len(strips), probe_arrays(scene, canopy_top)
+            scene,
+            places,
+            optics,
+            plants,
+            len(strips),
+            probe_arrays(scene, canopy_top),
+            canopy_plan(scene, sinks, layers, plants, volumes),
         ),
         digest=_digest(arrays),
     )
+
+
+def leaf_kind(scene: Scene, name: str) -> int:
+    """Kind of the places of a leaf: with a cuticle or without."""
+    return SURFACE if scene.leaves[name].cuticle is None else WITH_FILM
+
+
+def _in_layers(net: Part, layers: LayerTable | None) -> bool:
+    """Whether a level net hangs between the canopy's top and the bottom of its lowest layer."""
+    height = float(net.vertices[0, 2])
+    return layers is not None and float(layers.z_bottom[-1]) < height <= float(layers.z_top[0])
 
 
 def _digest(arrays: WorldArrays) -> str:
@@ -267,8 +328,8 @@ def _digest(arrays: WorldArrays) -> str:
     digest = hashlib.sha256(f"histories {HISTORY_VERSION}".encode())
     for name in arrays._fields:
         array = getattr(arrays, name)
-        if name.startswith("cloud_") and array.size == 0:
-            # A scene without volumes has the digest that it had before there were any.
+        if name.startswith(("film", "cloud_")) and array.size == 0:
+            # A scene without cuticles or volumes has the digest that it had before there were any.
             continue
         digest.update(f"{name} {array.dtype} {array.shape}".encode())
         digest.update(np.ascontiguousarray(array).tobytes())

@@ -64,3 +64,33 @@ def wall_parts(scene: Scene, n_triangle: int) -> list[Part]:
         )
         for name, (vertices, faces) in meshes.items()
     ]  # fmt: skip
+
+
+def room_parts(scene: Scene) -> list[Part]:
+    """Give the walls of a drawn room as meshes, each called as the books call it; none for a box.
+
+    What is open has the surface "open".
+    """
+    room = scene.enclosure.room
+    if room is None:
+        return []
+    return [
+        Part(walls.label, "wall", room.vertices, walls.faces, walls.part.surface, solid=True)
+        for walls in room.walls
+    ]
+
+
+def wall_places(scene: Scene, walls: list[Part], places: Places, optics: OpticsTable) -> list[int]:
+    """Places of walls that are meshes, from `wall_parts` or `room_parts`."""
+    room = scene.enclosure.room
+    roles = {w.label: w.part.role for w in room.walls} if room is not None else {}
+    found = []
+    for part in walls:
+        role = roles.get(part.name, part.name)
+        if room is not None and part.surface == "open":
+            end = f"escaped through {part.name}"
+            found.append(places.add(end, 0, ESCAPE, face=role, kind=OPEN, solid=True))
+        else:
+            surface = optics.surface(part.surface)
+            found.append(places.add(part.name, surface, FACE, face=role, solid=True))
+    return found

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.matter.cuticle import below_cuticle, mean_reflectance
 from canopysim.matter.optics import leaf_values
 from canopysim.transport.arrays import ABSORB_ONE, DIFFUSE, SPECULAR, TRANSMIT
 
@@ -37,6 +38,8 @@ class OpticsTable:
         self._lights = lights
         self._rows: list[Array] = []
         self._rough: list[float] = []
+        # By number of the material: what its cuticle keeps under each light, its index and mean.
+        self._films: dict[int, tuple[Array, float, float]] = {}
         self._known: dict[tuple[str, str], int] = {}
 
     def surface(self, name: str) -> int:
@@ -51,14 +54,25 @@ class OpticsTable:
         return self._known["surface", name]
 
     def leaf(self, name: str) -> int:
-        """Row of a bi-Lambertian leaf: reflected and transmitted by cosine, each side its own."""
+        """Row of a bi-Lambertian leaf: reflected and transmitted by cosine, each side its own.
+
+        Under a cuticle the row is that of the leaf inside.
+        """
         if ("leaf", name) not in self._known:
+            leaf = self._scene.leaves[name]
             rows = np.zeros((len(self._lights), 2, 3, len(self._scene.bands) - 1))
-            for row, light in zip(rows, self._lights, strict=True):
-                values = leaf_values(self._scene.leaves[name], self._scene.bands, light)
-                row[:, DIFFUSE] = values[:, 0]
-                row[:, TRANSMIT] = values[:, 1]
-            self._append(("leaf", name), rows)
+            kept = np.zeros((len(self._lights), 2, len(self._scene.bands) - 1))
+            film = leaf.cuticle
+            mean = 0.0 if film is None else mean_reflectance(film.index, film.spread)
+            for number, light in enumerate(self._lights):
+                values = leaf_values(leaf, self._scene.bands, light)
+                if film is not None:
+                    values, kept[number] = below_cuticle(values, mean)
+                rows[number, :, DIFFUSE] = values[:, 0]
+                rows[number, :, TRANSMIT] = values[:, 1]
+            if film is not None:
+                self._films[len(self._rows)] = (kept, film.index, mean)
+            self._append(("leaf", name), rows, 0.0 if film is None else math.tan(film.spread))
         return self._known["leaf", name]
 
     @property
@@ -75,6 +89,16 @@ class OpticsTable:
     def rough(self) -> NDArray[np.float32]:
         """Roughness of each row: tangent of the tilt that half of a mirror's facets stay below."""
         return np.tile(np.array(self._rough, np.float32), len(self._lights))
+
+    def films(self) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
+        """Give `film`, `film_index` and `film_mean` of `WorldArrays`; of length 0 without any."""
+        n_light, n_band = len(self._lights), len(self._scene.bands) - 1
+        n = len(self._rows) if self._films else 0
+        kept = np.zeros((n_light, n, 2, n_band), np.float32)
+        index, mean = np.ones((n_light, n), np.float32), np.zeros((n_light, n), np.float32)
+        for number, film in self._films.items():
+            kept[:, number], index[:, number], mean[:, number] = film
+        return kept.reshape(-1, 2, n_band), index.ravel(), mean.ravel()
 
     def arrays(self) -> tuple[NDArray[np.int64], NDArray[np.float32], NDArray[np.int32]]:
         """Tables for the kernels.

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from canopysim.errors import SceneError
+from canopysim.matter.section import area_in_cells, cut_room
 
 if TYPE_CHECKING:
+    from canopysim.matter.room import Room
     from canopysim.scene.schema import Scene
     from canopysim.world.layers import LayerTable
 
+LEAST_OPEN = 0.01
+"""Share of a cell that has to lie in a drawn room for the cell to have a figure of its own."""
 # No plane of a scene has a blank in its name.
 LEVEL = "level "
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class PlaneTable:
     """One counting plane: its height, rectangle and grid."""
 
@@ -28,11 +32,28 @@ class PlaneTable:
     high: tuple[float, float]
     cells: tuple[int, int]
     first_bin: int
+    open_m2: NDArray[np.float64] | None = None
+    """Area of each cell (n_y, n_x) that lies in a drawn room, m2; None where all of it does."""
 
     @property
     def is_level(self) -> bool:
         """Whether it parts two layers, or ends them, rather than being asked for by name."""
         return self.name.startswith(LEVEL)
+
+    @property
+    def cell_m2(self) -> NDArray[np.float64] | float:
+        """Area of a cell, or of each, that light can pass, m2; NaN where hardly any can."""
+        whole = self.cell_m[0] * self.cell_m[1]
+        if self.open_m2 is None:
+            return whole
+        return np.where(self.open_m2 >= LEAST_OPEN * whole, self.open_m2, np.nan)
+
+    @property
+    def area_m2(self) -> float:
+        """Area that light can pass, m2."""
+        if self.open_m2 is not None:
+            return float(self.open_m2.sum())
+        return self.cell_m[0] * self.cell_m[1] * self.cells[0] * self.cells[1]
 
     @property
     def cell_m(self) -> tuple[float, float]:
@@ -56,9 +77,23 @@ def plane_tables(scene: Scene, canopy_top: float) -> list[PlaneTable]:
         high = (max(corner[0], opposite[0]), max(corner[1], opposite[1]))
         nx = max(1, round((high[0] - low[0]) / plane.cell))
         ny = max(1, round((high[1] - low[1]) / plane.cell))
-        tables.append(PlaneTable(plane.name, height, low, high, (nx, ny), first))
+        table = PlaneTable(plane.name, height, low, high, (nx, ny), first)
+        tables.append(_clipped(table, scene.enclosure.room))
         first += 2 * nx * ny
     return tables
+
+
+def _clipped(plane: PlaneTable, room: Room | None) -> PlaneTable:
+    """Measure what of each cell lies in a drawn room."""
+    if room is None:
+        return plane
+    # As `plane_arrays` has it: a plane in the ceiling is counted just below it.
+    height = min(plane.height, float(np.nextafter(np.float32(room.size[2]), np.float32(0))))
+    edges = [
+        np.linspace(low, high, n + 1)
+        for low, high, n in zip(plane.low, plane.high, plane.cells, strict=True)
+    ]
+    return replace(plane, open_m2=area_in_cells(cut_room(room, height), edges[0], edges[1]))
 
 
 def level_tables(scene: Scene, layers: LayerTable | None, first: int) -> list[PlaneTable]:
@@ -122,6 +157,13 @@ def refuse_high_planes(scene: Scene, planes: list[PlaneTable]) -> None:
     """Raise for planes that lie outside the enclosure once the canopy's height is known."""
     problems = []
     for index, plane in enumerate(planes):
+        whole = plane.cell_m[0] * plane.cell_m[1]
+        if plane.open_m2 is not None and plane.open_m2.max() < LEAST_OPEN * whole:
+            message = (
+                f"lies outside of the drawn room at {plane.height * 100:.4g} cm above the floor; "
+                "move it, or choose smaller cells"
+            )
+            problems.append(scene.problem(("planes", index), message))
         if not 0 <= plane.height <= scene.enclosure.height:
             message = (
                 f"lies at {plane.height * 100:.4g} cm above the floor; allowed is 0 cm to "

@@ -9,6 +9,8 @@ from canopysim.transport.arrays import LEAK, REPEAT, SURFACE
 SIDES = ("upper", "lower")
 # What an end is, whatever a person reads there.
 LEAF, STEM, BODY, FACE, PATCH, ESCAPE = "leaf", "stem", "body", "face", "patch", "escape"
+FRUIT, POT, NET = "fruit", "pot", "net"
+IN_LAYERS = (LEAF, STEM, FRUIT, NET)  # booked by canopy layer
 UNTRACED, ROULETTE, CHOICE = "untraced", "roulette", "choice"
 
 
@@ -21,7 +23,8 @@ class Sink:
     end : str
         What a person reads, such as "leaves", "floor" or "escaped through the front".
     kind : str
-        "leaf", "stem", "body", "face", "patch", "escape", "untraced", "roulette" or "choice".
+        "leaf", "stem", "fruit", "pot", "net", "body", "face", "patch", "escape", "untraced",
+        "roulette" or "choice".
     face : str
         Face of the enclosure that it belongs to, or "".
     layer : int or None
@@ -92,11 +95,11 @@ class Places:
         surface : int
             Row of the optics table; ignored where nothing is reflected.
         what : str
-            What the end is: LEAF, STEM, BODY, FACE, PATCH or ESCAPE.
+            What the end is: LEAF, STEM, FRUIT, POT, NET, BODY, FACE, PATCH or ESCAPE.
         face : str
             Face of the enclosure, where it belongs to one.
         kind : int
-            SURFACE, OPEN, LEAK or REPEAT.
+            SURFACE, OPEN, LEAK, REPEAT or WITH_FILM.
         layered : bool
             Two sinks for each canopy layer rather than one.
         solid : bool

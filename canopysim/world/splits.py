@@ -25,6 +25,7 @@ from canopysim.transport.arrays import (
 if TYPE_CHECKING:
     from canopysim.matter.parts import Part
     from canopysim.scene.schema import Scene
+    from canopysim.world.canopy_box import CanopyPlan
     from canopysim.world.optics import OpticsTable
     from canopysim.world.sinks import Places
 
@@ -71,6 +72,8 @@ class SplitPlan:
         Whether planes keep their cells.
     probe, probe_response, probe_lean
         As in `Splits`.
+    canopy : CanopyPlan or None
+        The box around the canopy and its plants, where they are asked for.
     looks : bool
         Whether small balls are looked for; else only what passes them counts.
     """
@@ -88,6 +91,7 @@ class SplitPlan:
     probe_response: NDArray[np.float32]
     probe_lean: NDArray[np.float32]
     looks: bool = True
+    canopy: CanopyPlan | None = None
 
     @property
     def n_row(self) -> int:
@@ -95,7 +99,7 @@ class SplitPlan:
         return sum(len(s.rows) for s in self.splits)
 
     def shapes(self, world: WorldArrays) -> tuple[tuple[int, ...], ...]:
-        """Shapes of `absorbed`, `crossed`, `facet` and `probed` in `Splits`."""
+        """Shapes of `absorbed`, `crossed`, `facet`, `probed` and of what the canopy counts."""
         n_channel, n_sink, n_band, n_bin = (int(n) for n in world.sizes)
         n_column = n_bin if self.on_cells else 2 * len(world.plane)
         return (
@@ -103,13 +107,15 @@ class SplitPlan:
             (n_channel, self.n_row, n_column, n_band),
             (self.n_facet, 2, n_channel, n_band),
             (n_channel, len(self.probe), N_FACING + self.probe_lean.shape[1], n_band),
+            (n_channel, 0 if self.canopy is None else self.canopy.first[-1], n_band),
         )
 
     def open(self, world: WorldArrays) -> Splits:
         """Empty tallies for one thread."""
         absorbed, crossed, facet, probed = (
-            np.zeros(shape, np.int64) for shape in self.shapes(world)
+            np.zeros(shape, np.int64) for shape in self.shapes(world)[:4]
         )
+        n_channel, _, n_band, _ = (int(n) for n in world.sizes)
         timed = [s for s in self.splits if s.name != SENSITIVITIES]
         return Splits(
             kind=self.kind,
@@ -131,6 +137,7 @@ class SplitPlan:
             at=np.zeros(len(timed), np.int64),
             passed=np.zeros(self.n_way, np.int64),
             amounts=np.zeros(absorbed.shape[-1], np.int64),
+            canopy=None if self.canopy is None else self.canopy.open(n_channel, n_band),
         )
 
 
@@ -141,6 +148,7 @@ def split_plan(
     plants: list[Part],
     n_strip: int,
     probes: tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]],
+    canopy: CanopyPlan | None = None,
 ) -> SplitPlan | None:
     """Settle what a scene asks to be told apart; None where it asks for nothing.
 
@@ -158,6 +166,8 @@ def split_plan(
         Strips that launch.
     probes : tuple of numpy.ndarray
         `probe`, `probe_response` and `probe_lean` of `Splits`.
+    canopy : CanopyPlan, optional
+        What is counted of the canopy as a body.
     """
     asked = scene.also_count
     splits: list[Split] = []
@@ -190,7 +200,7 @@ def split_plan(
         n_way = len(names)
         add(SENSITIVITIES, None, names)
     n_facet = sum(len(p.faces) for p in plants) if asked.leaf_facets else 0
-    if not splits and not n_facet and not len(probes[0]):
+    if not splits and not n_facet and not len(probes[0]) and canopy is None:
         return None
     lining = optics.surface(scene.enclosure.lining)
     return SplitPlan(
@@ -214,6 +224,7 @@ def split_plan(
         probe=probes[0],
         probe_response=probes[1],
         probe_lean=probes[2],
+        canopy=canopy,
     )
 
 

@@ -24,7 +24,7 @@ LENS_CODE = {"lambertian": LAMBERTIAN, "beam": BEAM, "parallel": PARALLEL, "tabl
 
 @dataclass(frozen=True)
 class Channel:
-    """Strips of one light, alike in spectrum, flux and packets: the source axis of every tally.
+    """Strips of one light, set together, alike in spectrum, flux and packets: the source axis.
 
     Attributes
     ----------
@@ -38,6 +38,8 @@ class Channel:
         Packets they launch in a batch.
     shares : tuple of float
         Share of each band.
+    name : str
+        Channel of the fixture; "" where that has none.
     """
 
     group: str
@@ -45,6 +47,7 @@ class Channel:
     output: float
     packets: int
     shares: tuple[float, ...]
+    name: str = ""
 
     @property
     def umol_s_per_quantum(self) -> float:
@@ -174,7 +177,8 @@ def launch_tables(strips: list[PlacedStrip], batch: int) -> LaunchTables:
     packets = [max(1, round(batch * s.flux_umol_s / total)) for s in strips]
     members: dict[tuple[object, ...], list[int]] = {}
     for i, (s, n) in enumerate(zip(strips, packets, strict=True)):
-        members.setdefault((s.light, s.shares, s.spectrum, s.flux_umol_s, n), []).append(i)
+        key = (s.light, s.channel, s.shares, s.spectrum, s.flux_umol_s, n)
+        members.setdefault(key, []).append(i)
     channels: list[Channel] = []
     number = np.empty(len(strips), np.int32)
     for mine in members.values():
@@ -187,6 +191,7 @@ def launch_tables(strips: list[PlacedStrip], batch: int) -> LaunchTables:
                 output=first.output,
                 packets=packets[mine[0]] * len(mine),
                 shares=first.shares,
+                name=first.channel,
             )
         )
     rows = [

@@ -1,4 +1,4 @@
-"""Matter as a light sees it: band means weighted by its photons, and what wide bands cost."""
+"""Matter as a light sees it: means over bands, weighted by its photons."""
 
 from __future__ import annotations
 
@@ -10,11 +10,7 @@ import numpy.typing as npt
 
 from canopysim.bands import range_label
 from canopysim.light.spectrum.pieces import FloatArray, Pieces, cells_of_bands, integrate
-from canopysim.light.spectrum.spectrum import Span, Spectrum
-
-# Narrow bands with less of the photons than this do not count for the largest difference: the tail
-# of an LED meets matter unlike its peak, and nothing follows from it.
-FAINT_SHARE = 1e-3
+from canopysim.light.spectrum.spectrum import Spectrum
 
 
 @dataclass(frozen=True)
@@ -80,101 +76,11 @@ def band_means(spectrum: Spectrum, share: Pieces, edges: Sequence[float]) -> Ban
     return BandMeans(np.clip(values, low, high), flat)
 
 
-@dataclass(frozen=True)
-class BandCost:
-    """What is lost by treating wide bands as if their optics were level.
-
-    Attributes
-    ----------
-    edges : tuple of float, nm
-        Edges of the wide bands.
-    absorptance : (n_band,) array
-        Of the wide bands, weighted by the light.
-    narrow_edges : tuple of float, nm
-        Edges of the narrow bands: those of the wide ones and whole steps between them.
-    narrow_absorptance : (n_narrow,) array
-        Of the narrow bands, weighted by the light.
-    narrow_share : (n_narrow,) array
-        Share of the light in each narrow band, of its photons within the edges.
-    wide : (n_narrow,) array of int
-        Wide band that each narrow one is part of.
-    outside : float
-        Share of all photons of the light that is beyond the edges and left out here.
-    """
-
-    edges: tuple[float, ...]
-    absorptance: FloatArray
-    narrow_edges: tuple[float, ...]
-    narrow_absorptance: FloatArray
-    narrow_share: FloatArray
-    wide: npt.NDArray[np.int64]
-    outside: float
-
-    @property
-    def difference(self) -> FloatArray:
-        """Absorptance of the wide band less that of each narrow band in it, (n_narrow,)."""
-        out: FloatArray = self.absorptance[self.wide] - self.narrow_absorptance
-        return out
-
-    @property
-    def mean(self) -> float:
-        """Mean size of the difference, each narrow band weighted by its photons."""
-        return float(self.narrow_share @ np.abs(self.difference))
-
-    @property
-    def largest(self) -> float:
-        """Greatest size of the difference among narrow bands with 0.1 % of the photons or more."""
-        return float(self._sizes().max())
-
-    @property
-    def largest_span(self) -> Span:
-        """Narrow band, nm, in which the difference is the largest."""
-        worst = int(self._sizes().argmax())
-        return self.narrow_edges[worst], self.narrow_edges[worst + 1]
-
-    @property
-    def mean_by_band(self) -> FloatArray:
-        """Mean size of the difference within each wide band, (n_band,); NaN without photons."""
-        n = len(self.absorptance)
-        photons = np.bincount(self.wide, self.narrow_share, n)
-        sizes = np.bincount(self.wide, self.narrow_share * np.abs(self.difference), n)
-        means: FloatArray = np.full(n, np.nan)
-        np.divide(sizes, photons, out=means, where=photons > 0)
-        return means
-
-    @property
-    def second_meeting(self) -> float:
-        """Share of the photons by which wide bands overstate what a second meeting absorbs.
-
-        At the first meeting wide bands are right: both absorb the same photons in every wide band.
-        What goes on is then poorer in what the leaf absorbs, which wide bands do not know. The sum
-        of (1 - A) A over narrow bands falls short of that over wide ones by the variance of A
-        within bands.
-        """
-        wide, narrow = self.absorptance[self.wide], self.narrow_absorptance
-        return float(self.narrow_share @ ((1 - wide) * wide - (1 - narrow) * narrow))
-
-    def _sizes(self) -> FloatArray:
-        return np.where(self.narrow_share >= FAINT_SHARE, np.abs(self.difference), 0.0)
-
-
-def five_band_cost(
-    spectrum: Spectrum, absorptance: Pieces, edges: Sequence[float], step_nm: float = 10.0
-) -> BandCost:
-    """Compare absorptance averaged over wide bands with that over narrow ones; nothing is traced.
-
-    Both are weighted by the light that has met nothing yet. So the signed difference, weighted by
-    photons, is zero in every wide band by construction: what one meeting absorbs of the light is
-    right. `BandCost` tells the size of the differences that cancel, and what a second meeting makes
-    of them.
+def narrow_edges(edges: Sequence[float], step_nm: float = 10.0) -> FloatArray:
+    """Cut bands into narrow ones.
 
     Parameters
     ----------
-    spectrum : Spectrum
-        The light, relative or not; it holds photons within the edges.
-    absorptance : Pieces
-        Of the material for one meeting, over all wavelengths between the edges: for a leaf
-        1 - reflectance - transmittance.
     edges : sequence of float, nm
         Ascending edges of the wide bands, such as 400, 500, 600, 700, 750, 800.
     step_nm : float
@@ -183,28 +89,17 @@ def five_band_cost(
 
     Returns
     -------
-    BandCost
+    (n_narrow + 1,) array
+        Edges, nm.
 
     Raises
     ------
     ValueError
-        If bands reach beyond the table, the light has no photons in them, or the step is unfit.
+        If the step is unfit.
     """
     if not 1.0 <= step_nm <= 100.0:
         raise ValueError(f"narrow bands of {step_nm:g} nm are unfit; allowed is 1 to 100 nm")
     bounds = np.asarray(edges, dtype=np.float64)
-    wide_means = band_means(spectrum, absorptance, edges)
     steps = np.arange(np.floor(bounds[0] / step_nm) + 1, bounds[-1] / step_nm) * step_nm
     inside = steps[(steps > bounds[0]) & (steps < bounds[-1])]
-    narrow = np.union1d(bounds, inside)
-    division = spectrum.divide(narrow.tolist())
-    wide: npt.NDArray[np.int64] = np.searchsorted(bounds, narrow[:-1], side="right") - 1
-    return BandCost(
-        edges=tuple(bounds.tolist()),
-        absorptance=wide_means.values,
-        narrow_edges=tuple(narrow.tolist()),
-        narrow_absorptance=band_means(spectrum, absorptance, narrow.tolist()).values,
-        narrow_share=division.scaled(),
-        wide=wide,
-        outside=division.outside,
-    )
+    return np.union1d(bounds, inside)

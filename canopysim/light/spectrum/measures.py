@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from canopysim.bands import EPAR, PAR, range_label
+from canopysim.bands import PAR, range_label
 from canopysim.light.spectrum.pieces import FloatArray, Pieces, integrate
 from canopysim.light.spectrum.spectrum import JOULE_NM_PER_UMOL, Span, Spectrum
 from canopysim.light.spectrum.weights import LUMENS_PER_WATT, photopic, quantum_yield
@@ -23,37 +23,24 @@ RED_NARROW: Span = (655.0, 665.0)
 FAR_RED_NARROW: Span = (725.0, 735.0)
 
 
-def ppf(spectrum: Spectrum) -> float:
-    """Photosynthetic photon flux, 400-700 nm, µmol s⁻¹ (ANSI/ASABE S640).
+def photon_flux(spectrum: Spectrum, span: Span = PAR) -> float:
+    """Photon flux within a range, µmol s⁻¹.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Not relative.
+    span : (low, high), nm
+        The photosynthetic photon flux, PPF, by default: 400-700 nm (ANSI/ASABE S640). `EPAR`,
+        400-750 nm, is that of Zhen, van Iersel and Bugbee 2021; `TO_800` ends at 800 nm.
 
     Raises
     ------
     ValueError
         If the spectrum is relative.
     """
-    return _flux(spectrum, PAR)
-
-
-def epar_flux(spectrum: Spectrum) -> float:
-    """Photon flux 400-750 nm, µmol s⁻¹ (Zhen, van Iersel and Bugbee 2021).
-
-    Raises
-    ------
-    ValueError
-        If the spectrum is relative.
-    """
-    return _flux(spectrum, EPAR)
-
-
-def flux_to_800(spectrum: Spectrum) -> float:
-    """Photon flux 400-800 nm, µmol s⁻¹.
-
-    Raises
-    ------
-    ValueError
-        If the spectrum is relative.
-    """
-    return _flux(spectrum, TO_800)
+    _refuse_relative(spectrum, f"a photon flux {range_label(*span)} nm")
+    return spectrum.photons(*span)
 
 
 def yield_photon_flux(spectrum: Spectrum, weight: Pieces | None = None) -> float:
@@ -185,11 +172,6 @@ def _weighed_photons(spectrum: Spectrum, weight: Pieces) -> float:
 
     knots = np.union1d(weight.nodes, spectrum.knots)
     return float(integrate(weighed, spectrum.span, knots)[0])
-
-
-def _flux(spectrum: Spectrum, span: Span) -> float:
-    _refuse_relative(spectrum, f"a photon flux {range_label(*span)} nm")
-    return spectrum.photons(*span)
 
 
 def _refuse_relative(spectrum: Spectrum, what: str) -> None:

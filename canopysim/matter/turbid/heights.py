@@ -40,4 +40,5 @@ def listed_heights(shares: ArrayLike) -> Floats:
     """Give densities listed at equally spaced heights, the bottom first, straight between them."""
     share = np.asarray(shares, np.float64)
     at = np.linspace(0.0, len(share) - 1.0, N_HEIGHT)
-    return np.interp(at, np.arange(len(share)), share / share.max())
+    density: Floats = np.interp(at, np.arange(len(share)), share / np.max(share))
+    return density

@@ -13,8 +13,8 @@ from types import ModuleType
 PACKAGE = "canopysim.transport"
 # In the order in which they import each other; `target` and `walk` are replaced.
 PHYSICS = (
-    "real", "random", "triangle", "wall", "lens", "launch", "splits", "planes", "mirror", "cloud",
-    "probe", "scatter", "rare", "history",
+    "real", "random", "triangle", "wall", "lens", "launch", "sides", "splits", "planes",
+    "mirror", "cloud", "probe", "scatter", "cuticle", "rare", "history",
 )  # fmt: skip
 REPLACED = {"target": "target", "walk": "walk"}
 _lock = threading.Lock()
