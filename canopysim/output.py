@@ -84,10 +84,12 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
         Where something cannot be written; what was written by then stays.
     """
     from canopysim.analysis.canopy_box import has_plants, has_sides
+    from canopysim.analysis.facets import has_facets
     from canopysim.analysis.profile import knows_profile
     from canopysim.analysis.told_apart import splits_of
     from canopysim.checkpoint import remove_checkpoint
     from canopysim.report.canopy_box import write_canopy_box_csv, write_plants_csv
+    from canopysim.report.leaf_light import write_leaf_light_csv
     from canopysim.report.page import write_report
     from canopysim.report.penetration import write_profile_csv
     from canopysim.report.probes import write_probes_csv
@@ -111,6 +113,8 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
             write_canopy_box_csv(result, folder / "canopy-box.csv")
         if has_plants(result):
             write_plants_csv(result, folder / "plants.csv")
+        if has_facets(result):
+            write_leaf_light_csv(result, folder / "leaf-light.csv")
         if splits_of(result):
             write_told_apart_csv(result, folder / "told-apart.csv")
         if result.probes is not None:
@@ -140,8 +144,8 @@ def write_files(scene: Scene, world: World, result: Result, folder: Path) -> str
 def _remove_companions(folder: Path) -> None:
     """Remove what an earlier result wrote beside its file: a new one may write fewer tables."""
     tables = (
-        "layers.csv", "profile.csv", "canopy-box.csv", "plants.csv", "told-apart.csv",
-        "probes.csv", "map-*.csv",
+        "layers.csv", "profile.csv", "canopy-box.csv", "plants.csv", "leaf-light.csv",
+        "told-apart.csv", "probes.csv", "map-*.csv",
     )  # fmt: skip
     for name in (*tables, "scene.png", "report.html"):
         for old in folder.glob(name):

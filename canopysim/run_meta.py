@@ -62,6 +62,7 @@ def run_meta(
         "told_apart": _told_apart(scene, world),
         "electricity": electricity_meta(scene, world),
         "fixtures": fixture_facts(scene),
+        "channels": _channels(scene, world),
         "channel_yield": channel_yield(world),
         "band_cost": narrow_optics(scene, world),
         "inside_canopy": _inside_canopy(world),
@@ -80,11 +81,33 @@ def run_meta(
             "max_time_s": finite_time,
             "batch_packets": world.batch_packets,
             "n_triangle": world.n_triangle,
+            **_drawn_room(scene),
             **({"n_volume": len(world.volumes)} if world.volumes else {}),
             "replicates": max(1, len(world.replicates)),
-            **({"crop": scene.canopy.crop} if scene.canopy and scene.canopy.crop else {}),
+            **_leaves(scene),
         },
     }
+
+
+def _leaves(scene: Scene) -> dict[str, Any]:
+    """Give what the scene says of its leaves' photosynthesis; nothing where it names no crop."""
+    canopy = scene.canopy
+    if canopy is None or canopy.crop is None:
+        return {}
+    found: dict[str, Any] = {"crop": canopy.crop}
+    if canopy.acclimation is not None:
+        found["acclimation"] = canopy.acclimation
+    if canopy.bright_limit is not None:
+        found["bright_limit_umol_m2_s"] = canopy.bright_limit
+    return found
+
+
+def _drawn_room(scene: Scene) -> dict[str, Any]:
+    """Give the file of a drawn room, and its floor; nothing for a box."""
+    enclosure = scene.enclosure
+    if enclosure.mesh is None:
+        return {}
+    return {"drawn_room": enclosure.mesh.file, "floor_area_m2": enclosure.floor_area}
 
 
 def _inside_canopy(world: World) -> dict[str, Any]:
@@ -135,6 +158,27 @@ def electricity_meta(scene: Scene, world: World) -> dict[str, Any]:
         "channel_name": [channel.name for channel in world.channels],
         "channel_full_umol_s_per_quantum": full,
     }
+
+
+def _channels(scene: Scene, world: World) -> list[dict[str, Any]]:
+    """Tell what each channel of the tallies is, and what a quantum of it stands for at full output.
+
+    None for daylight.
+    """
+    found: list[dict[str, Any]] = [
+        {"of": None, "full": replace(channel, output=1.0).umol_s_per_quantum}
+        for channel in world.channels
+    ]
+    for strip, number in zip(world.strips, world.arrays.strip_channel, strict=True):
+        if strip.light >= 0:
+            found[int(number)]["of"] = {
+                "light": strip.light + 1,
+                "fixture": scene.lights[strip.light].fixture,
+                "group": strip.group,
+                "name": strip.channel,
+                "output": strip.output,
+            }
+    return found
 
 
 def channel_yield(world: World) -> list[list[float]]:

@@ -179,9 +179,7 @@ def assimilation(
     leaves = leaf_light(result)
     means = leaves.layer_means()
     light = means.rows[:, 0].sum(axis=0) / means.batches.sum()
-    brightest = float(light.max(initial=0.0))
-    relative = light / brightest if brightest > 0.0 else np.ones(len(light))
-    capacity = np.asarray(np.minimum(relative, 1.0) ** acclimation, np.float64)
+    capacity = relative_capacity(light, acclimation)
 
     of_mean = noise_free(_Sums(crop, capacity, means, limit), means.rows, means.batches)
     found = of_mean
@@ -189,6 +187,13 @@ def assimilation(
         found = noise_free(_Sums(crop, capacity, leaves, limit), leaves.rows, leaves.batches)
     both = (found, of_mean)
     return _assembled(result, crop, capacity, means, both, limit, acclimation, input_watts)
+
+
+def relative_capacity(light: Array, acclimation: float) -> Array:
+    """Give pm and rd of each layer's leaves over the crop's, from the layers' light (n_layer,)."""
+    brightest = float(light.max(initial=0.0))
+    relative = light / brightest if brightest > 0.0 else np.ones(len(light))
+    return np.asarray(np.minimum(relative, 1.0) ** acclimation, np.float64)
 
 
 @dataclass(frozen=True)

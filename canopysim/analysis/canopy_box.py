@@ -42,7 +42,8 @@ class BoxLight:
     launched : numpy.ndarray (n_fold, n_layer)
         Sent out inside.
     leaves, stems, others : numpy.ndarray (n_fold, n_layer)
-        Absorbed inside by leaves, by stems, and by fixtures and whatever else is there.
+        Absorbed inside by leaves, by stems with flowers and fruit, and by fixtures, nets and
+        whatever else is there.
     corrections : numpy.ndarray (n_fold, n_layer)
         What roulette and choice took inside: signed, zero but for chance.
     batches : numpy.ndarray (n_fold,)

@@ -1,1 +1,1 @@
-"""Parts of the command line: options that commands share."""
+"""The commands, a file each, and what they share."""

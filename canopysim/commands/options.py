@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
@@ -14,6 +15,12 @@ if TYPE_CHECKING:
 
 MOST_THREADS = 1024
 Value = TypeVar("Value")
+
+SceneFile = Annotated[Path, typer.Argument(help="Scene file (YAML).", show_default=False)]
+AllowOutside = Annotated[
+    bool,
+    typer.Option(help="Let the scene refer to files outside its own folder."),
+]
 
 Threads = Annotated[
     str | None, typer.Option(help="Threads; all cores if left out.", metavar="NUMBER")

@@ -9,6 +9,7 @@ from canopysim.analysis.books import Estimate
 from canopysim.analysis.electricity import all_state_power, facts_of, lights_of, set_load
 from canopysim.analysis.leaf_response import MOST_FAR_RED
 from canopysim.library.crops import UNITS
+from canopysim.report.assimilation_day import day_table
 from canopysim.report.markup import folded_html, table_html
 from canopysim.report.rows import Table
 from canopysim.report.words import (
@@ -46,11 +47,19 @@ def assimilation_html(result: Result) -> str:
     crop = result.settings.get("crop")
     if result.layers is None or not crop:
         return ""
-    found = assimilation(result, str(crop), input_watts=_watts(result))
+    found = assimilation(
+        result,
+        str(crop),
+        limit=result.settings.get("bright_limit_umol_m2_s"),
+        acclimation=float(result.settings.get("acclimation", 0.0)),
+        input_watts=_watts(result),
+    )
+    day = day_table(result)
     return "\n".join(
         [
             "<h2>What the leaves make of it</h2>",
             table_html(canopy_table(found)),
+            *([table_html(day)] if day is not None else []),
             table_html(assimilation_table(found)),
             folded_html(
                 f"The leaf of {found.crop.title} that was assumed", table_html(crop_table(found))

@@ -15,11 +15,13 @@ from canopysim.report.accuracy import batch_note, has_errors, reached_errors
 from canopysim.report.assimilation import assimilation_html
 from canopysim.report.band_cost import band_cost_table
 from canopysim.report.canopy_box import canopy_box_html
+from canopysim.report.channels import channel_light_table
 from canopysim.report.colours import colour_table
 from canopysim.report.conditions import condition_rows, record_rows
 from canopysim.report.electricity import electricity_html
 from canopysim.report.ends import ends_table, shown_spans, walls_parts
 from canopysim.report.fixture_facts import fixture_facts_html
+from canopysim.report.leaf_light import leaf_light_tables
 from canopysim.report.markup import (
     STYLE,
     escape,
@@ -124,6 +126,7 @@ def page_text(result: Result, picture: Path | None = None) -> str:
         canopy_box_html(result),
         assimilation_html(result),
         _planes(result),
+        _channels(result),
         _colours(result),
         _ends(result),
         _probes(result),
@@ -301,6 +304,11 @@ def _planes(result: Result) -> str:
     )
 
 
+def _channels(result: Result) -> str:
+    table = channel_light_table(result)
+    return "" if table is None else f"<h2>Channels of the lights</h2>\n{table_html(table)}"
+
+
 def _colours(result: Result) -> str:
     table = colour_table(result)
     return folded_html("Colours of the light", table_html(table)) if table is not None else ""
@@ -323,7 +331,7 @@ def _probes(result: Result) -> str:
 
 
 def _told_apart(result: Result) -> str:
-    tables = told_apart_tables(result)
+    tables = [*leaf_light_tables(result), *told_apart_tables(result)]
     if not tables:
         return ""
     return "<h2>Light told apart</h2>\n" + "\n".join(table_html(table) for table in tables)

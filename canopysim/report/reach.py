@@ -12,6 +12,7 @@ from canopysim.analysis.layers import layer_flux, lower_half_share
 from canopysim.analysis.profile import knows_profile
 from canopysim.analysis.reach import ABSORBED, NET, Reach, lower_half_by_group, reach
 from canopysim.analysis.replicates import TwoErrors, n_replicates, replicate_result, two_errors
+from canopysim.report.accuracy import batch_note, has_errors
 from canopysim.report.markup import folded_html, prose, table_html
 from canopysim.report.rows import Table
 from canopysim.report.words import (
@@ -54,6 +55,8 @@ def percent_both(found: TwoErrors) -> str:
 
 def error_note(result: Result) -> str:
     """Say what the errors of these figures hold."""
+    if not has_errors(result):
+        return batch_note(result)
     n = n_replicates(result)
     if n < 2:
         return (
@@ -138,7 +141,12 @@ def reach_sentences(result: Result, found: list[Reach]) -> list[str]:
                 parts.append(f"{word} nowhere: more is left under the lowest leaves")
         text = ", ".join(parts) or "this run is too short to tell"
         lines.append(f"  {span_label(one.span)}: {text}")
-    if lines:
+    if lines and not has_errors(result):
+        lines.append(
+            "Depths count from the canopy's top, the leaf area index from there down. "
+            + batch_note(result)
+        )
+    elif lines:
         lines.append(
             "Depths count from the canopy's top, the leaf area index from there down. ± holds the "
             f"noise of the light, {_plants_held(result)}and what reading a level between the "
@@ -149,6 +157,7 @@ def reach_sentences(result: Result, found: list[Reach]) -> list[str]:
 
 def _within(found: TwoErrors, off: float, factor: float = 1.0) -> str:
     """Write a figure with all that it may be off together."""
+    # What only reading between boundaries may be off is no standard error.
     error = float(np.hypot(found.both, off if np.isfinite(off) else 0.0))
     return with_error(factor * found.value, factor * error)
 

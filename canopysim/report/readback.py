@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,11 +11,14 @@ from canopysim.bands import PAR, ranges
 from canopysim.light.facts import fixture_facts
 from canopysim.matter.enclosure import FACES
 from canopysim.matter.rough import returned_share
+from canopysim.report.body_lines import body_lines
 from canopysim.report.cuticles import cuticle_lines
 from canopysim.report.defaults import DefaultUsed, defaults_used
 from canopysim.report.electricity import check_pieces
 from canopysim.report.fitted_table import FittedTable
 from canopysim.report.fixture_facts import fact_tables
+from canopysim.report.hanging import NO_BREAK
+from canopysim.report.hanging import Hanging as _Hanging
 from canopysim.report.measured_lights import measured_lines
 from canopysim.report.mesh_report import mesh_lines
 from canopysim.report.plant_lines import plant_lines
@@ -27,15 +29,10 @@ from canopysim.units import format_share, in_centimetres
 from canopysim.world.cautions import cautions
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from rich.console import Console, ConsoleOptions, RenderableType
-    from rich.text import Text
+    from rich.console import RenderableType
 
     from canopysim.scene.schema import Scene
     from canopysim.world.compile import World
-
-NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
 def read_back(scene: Scene, world: World) -> RenderableType:
@@ -79,7 +76,10 @@ def read_back(scene: Scene, world: World) -> RenderableType:
         ),
         *(Text(line) for line in measured_lines(scene)),
         *(_Hanging(line, 0) for line in plant_lines(scene)),
-        *(_Hanging(line, 0) for line in (*room_lines(scene), *mesh_lines(scene))),
+        *(
+            _Hanging(line, 0)
+            for line in (*room_lines(scene), *body_lines(scene), *mesh_lines(scene))
+        ),
         *(_Hanging(line, 0) for line in cuticle_lines(scene, world)),
         *(_Hanging(line, 0) for line in volume_lines(scene, world)),
         Text(_memory(world)),
@@ -283,33 +283,6 @@ def _planes(world: World) -> Any:
             cell,
         )
     return table
-
-
-class _Hanging:
-    """A paragraph whose lines are all indented; no-break spaces are kept together and shown plain.
-
-    (A rich text may break at those, and pads its lines.)
-    """
-
-    def __init__(self, text: str, indent: int, style: str = "") -> None:
-        self.text = text
-        self.indent = " " * indent
-        self.style = style
-
-    def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterator[Text]:
-        """Wrap for the console."""
-        from rich.text import Text
-
-        lines = textwrap.wrap(
-            self.text,
-            max(options.max_width, len(self.indent) + 20),
-            initial_indent=self.indent,
-            subsequent_indent=self.indent,
-            break_long_words=False,
-            break_on_hyphens=False,
-        )
-        for line in lines:
-            yield Text(line.replace(NO_BREAK, " "), self.style, overflow="fold")
 
 
 def _cautions(scene: Scene, world: World) -> list[RenderableType]:

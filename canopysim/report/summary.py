@@ -12,7 +12,8 @@ from canopysim.report.accuracy import batch_note, figure_of_merit, has_errors, r
 from canopysim.report.electricity import summary_lines
 from canopysim.report.ends import ends_table, walls_text
 from canopysim.report.fitted_table import FittedTable
-from canopysim.report.probes import probe_tables
+from canopysim.report.hanging import NO_BREAK, Hanging
+from canopysim.report.probes import meter_tables
 from canopysim.report.reach import lower_half_sentences, reach_sentences, reaches
 from canopysim.report.rows import (
     RATIO_BANDS,
@@ -37,6 +38,10 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from canopysim.results import Result
+
+
+# A figure and its error stay on one line.
+BOUND = f"{NO_BREAK}±{NO_BREAK}"
 
 
 def summary_text(result: Result, folder: Path | None = None) -> RenderableType:
@@ -72,10 +77,14 @@ def summary_text(result: Result, folder: Path | None = None) -> RenderableType:
         if len(result.groups) > 1:
             pieces.append(FittedTable(group_table(result)))
         pieces.append(FittedTable(far_red_table(result)))
-    if result.probes is not None:
-        pieces.append(FittedTable(probe_tables(result)[0]))
+    pieces += [FittedTable(table) for table in meter_tables(result)]
     pieces.append(FittedTable(ends_table(result)))
-    pieces.extend(Text(line) for line in ["", *_answers(result), "", *_ending(result)])
+    pieces.append(Text(""))
+    pieces.extend(
+        Hanging(line.strip().replace(" ± ", BOUND), 2 if line.startswith("  ") else 0)
+        for line in _answers(result)
+    )
+    pieces.extend(Text(line) for line in ["", *_ending(result)])
     counted = [*splits_of(result)] + ["leaf triangles"] * bool(
         result.meta.get("told_apart", {}).get("facets")
     )

@@ -92,7 +92,7 @@ def _check_fixture(draft: Draft, path: EntryPath, fixture: Fixture) -> Iterator[
     for index, strip in enumerate(fixture.strips):
         at = (*path, "strips", index)
         spectra.append(((*at, "spectrum"), strip.spectrum))
-        if fixture.body is not None:
+        if fixture.body is not None and fixture.body.mesh is None:
             yield from _check_proud(draft, at, strip, fixture.body)
     misfits = [
         found
@@ -143,7 +143,7 @@ def _tells_its_flux(fixture: Fixture) -> bool:
     if fixture.photometry is None:
         return False
     spectrum = fixture.spectrum_of(fixture.strips[0])
-    return fixture.photometry.intensity == "photons" or isinstance(spectrum, TableSpectrum)
+    return fixture.photometry.intensity == "photons" or spectrum.tells_lumens
 
 
 def _check_strip_shares(path: EntryPath, strips: Sequence[Strip]) -> Iterator[Problem]:

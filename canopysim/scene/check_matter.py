@@ -132,6 +132,18 @@ def _check_canopy(draft: Draft) -> Iterator[Problem]:
             yield from check_height(draft, ("canopy", "layers", index), height)
     if canopy.height is not None:
         yield from check_height(draft, ("canopy", "height"), canopy.height)
+    if canopy.crop is None:
+        for key in ("acclimation", "bright_limit"):
+            if getattr(canopy, key) is not None:
+                yield (
+                    ("canopy", key),
+                    "needs the leaves of a crop; write for example 'crop: pepper'",
+                )
+    elif canopy.bright_limit is not None and not draft.scene.also_count.leaf_facets:
+        yield (
+            ("canopy", "bright_limit"),
+            "needs single leaf triangles; write 'leaf_facets: true' under 'also_count'",
+        )
     if canopy.planted is not None:
         area = canopy.planted
         yield from check_area(draft, ("canopy", "planted"), area.corner, area.opposite)

@@ -261,6 +261,11 @@ LeafAreaIndex = Annotated[
     _scalar(_limited(parse_decimal, least="0.01", most="20"), "'3.0'"),
     WithJsonSchema({"type": "number", "minimum": 0.01, "maximum": 20}),
 ]
+Acclimation = Annotated[
+    float,
+    _scalar(_limited(parse_decimal, least="0", most="2"), "'0.5'"),
+    WithJsonSchema({"type": "number", "minimum": 0, "maximum": 2}),
+]
 Seed = Annotated[int, counted(0, 2**32 - 1), whole(0, 2**32 - 1)]
 Packets = Annotated[
     int,

@@ -8,11 +8,13 @@ from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 from canopysim.library.crops import CROP_NAMES
 from canopysim.library.leaves import LEAF_NAMES
 from canopysim.scene.fields import (
+    Acclimation,
     Frozen,
     LeafAreaIndex,
     LengthFromZero,
     Name,
     Point,
+    PositiveFluxDensity,
     PositiveLength,
     Seed,
     YesNo,
@@ -175,6 +177,17 @@ class Canopy(Frozen):
     )
     crop: Annotated[Name, _of_library("crop", CROP_NAMES)] | None = default(
         None, "Crop of the library whose leaf photosynthesis the report shows, such as 'pepper'."
+    )
+    acclimation: Acclimation | None = default(
+        None,
+        "How strongly leaves fit their capacity to their light: photosynthesis and respiration of "
+        "a layer's leaves fall with its light to this power, 0 (not at all) to 2; about 0.3 to 0.6 "
+        "in many canopies (assumed). It needs 'crop'.",
+    )
+    bright_limit: PositiveFluxDensity | None = default(
+        None,
+        "Absorbed 400-700 nm per leaf area above which leaf area is told; the crop's, if left out. "
+        "It needs 'crop', and 'leaf_facets' under 'also_count'.",
     )
     profile: YesNo = default(
         "false", "Count the light that passes every boundary between layers, downwards and upwards."

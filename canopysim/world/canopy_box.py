@@ -18,7 +18,7 @@ from canopysim.transport.arrays import (
     BY_STEMS,
     CanopyArrays,
 )
-from canopysim.world.sinks import CHOICE, LEAF, ROULETTE, STEM
+from canopysim.world.sinks import CHOICE, FRUIT, LEAF, ROULETTE, STEM
 
 if TYPE_CHECKING:
     from canopysim.matter.parts import Part
@@ -138,7 +138,13 @@ def canopy_plan(
         return None
     box, level = _box(scene, layers, plants, volumes) if asked.canopy_sides else _no_box()
     places, facet_plant = _plants(scene, plants) if asked.each_plant else _no_plants()
-    kinds = {LEAF: BY_LEAVES, STEM: BY_STEMS, ROULETTE: BY_CORRECTIONS, CHOICE: BY_CORRECTIONS}
+    kinds = {
+        LEAF: BY_LEAVES,
+        STEM: BY_STEMS,
+        FRUIT: BY_STEMS,
+        ROULETTE: BY_CORRECTIONS,
+        CHOICE: BY_CORRECTIONS,
+    }
     return CanopyPlan(
         box=box,
         level=level,
