@@ -62,6 +62,7 @@ def run_meta(
         "told_apart": _told_apart(scene, world),
         "electricity": electricity_meta(scene, world),
         "fixtures": fixture_facts(scene),
+        "channels": _channels(scene, world),
         "channel_yield": channel_yield(world),
         "band_cost": narrow_optics(scene, world),
         "inside_canopy": _inside_canopy(world),
@@ -148,6 +149,27 @@ def electricity_meta(scene: Scene, world: World) -> dict[str, Any]:
         "channel_name": [channel.name for channel in world.channels],
         "channel_full_umol_s_per_quantum": full,
     }
+
+
+def _channels(scene: Scene, world: World) -> list[dict[str, Any]]:
+    """Tell what each channel of the tallies is, and what a quantum of it stands for at full output.
+
+    None for daylight.
+    """
+    found: list[dict[str, Any]] = [
+        {"of": None, "full": replace(channel, output=1.0).umol_s_per_quantum}
+        for channel in world.channels
+    ]
+    for strip, number in zip(world.strips, world.arrays.strip_channel, strict=True):
+        if strip.light >= 0:
+            found[int(number)]["of"] = {
+                "light": strip.light + 1,
+                "fixture": scene.lights[strip.light].fixture,
+                "group": strip.group,
+                "name": strip.channel,
+                "output": strip.output,
+            }
+    return found
 
 
 def channel_yield(world: World) -> list[list[float]]:

@@ -127,11 +127,23 @@ def per_batch(result: Result) -> np.ndarray:
     return quanta[:, (low >= 700) & (low < 750)].sum(1).astype(float)
 
 
-@pytest.mark.parametrize("spectrum", [{"like": "white_4000"}, {"like": "far_red_730"}])
-def test_it_agrees_with_a_trace_of_narrow_bands(spectrum):
+SLAB = {"layers": "2", "volumes": [{"shape": "slab", "leaf": "pepper", "bottom": "10 cm",
+        "top": "50 cm", "leaf_area_index": "1.8"}]}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("spectrum", "canopy"),
+    [
+        ({"like": "white_4000"}, {}),
+        ({"like": "far_red_730"}, {}),
+        ({"like": "white_4000"}, {"canopy": SLAB}),
+    ],
+    ids=["white", "far-red", "white, leaves not drawn"],
+)
+def test_it_agrees_with_a_trace_of_narrow_bands(spectrum, canopy):
     """In 700-750 nm to a tenth of itself and the trace's own error, two-sided."""
     wide, narrow = (
-        canopysim.run(scene_of(leafy(spectrum, **more)), threads=2)
+        canopysim.run(scene_of(leafy(spectrum) | canopy | more), threads=2)
         for more in ({}, {"bands": TENS})
     )
     (found,) = (c for c in band_costs(wide) if c.band == "700-750")

@@ -10,12 +10,14 @@ import pytest
 from build import panel, plain_box, scene_of
 from test_scene_file import REPOSITORY
 
+from canopysim.analysis import channels as chan
 from canopysim.analysis import electricity as el
 from canopysim.analysis import light_day as day
 from canopysim.analysis.planes import plane_mean
 from canopysim.errors import SceneError
 from canopysim.light.efficacy import efficacy_bound, full_ppf
 from canopysim.light.power import power_facts
+from canopysim.report.channels import channel_light_table
 from canopysim.results import Result
 from canopysim.scene import load_scene
 from canopysim.tracing import run
@@ -435,3 +437,49 @@ def test_shipped_bar_adds_up(outputs):
     hand = sum(np.interp(light.outputs.get(name, 0.6), *curve) for name, curve in curves.items())
     assert el.set_load([facts]).watts == pytest.approx(2 * hand, rel=1e-12)
     assert compile_world(changed_scene).digest == compile_world(scene).digest
+
+
+def test_any_setting_is_a_sum_of_channels_at_full_output(tmp_path):
+    """Launched, absorbed by nothing here, and on the plane: from one trace to every setting."""
+    outputs = {"white": 0.35, "red": 0.8, "far": 0.1}
+    one = traced()
+    set_to = traced({"outputs": {name: f"{100 * o:g} %" for name, o in outputs.items()}})
+    channels = chan.channels_of(one)
+    assert [(c.light, c.fixture, c.group, c.name) for c in channels] == [
+        (1, "bar", "top", "white"),
+        (1, "bar", "top", "red"),
+        (1, "bar", "top", "far"),
+        (2, "panel", "panel", ""),
+    ]
+    plane, sent = 0.0, 0.0
+    for channel in channels:
+        alone = chan.at_full_output(one, channel)
+        share = outputs.get(channel.name, 1.0)
+        plane += share * chan.plane_at_full(alone, "low").value
+        sent += share * chan.launched_at_full(alone, (700.0, 750.0))
+    assert plane == pytest.approx(plane_mean(set_to, "low").value, rel=1e-12)
+    launched = float(set_to.launched.sel(group="all", band="700-750"))
+    assert sent == pytest.approx(launched, rel=1e-6)
+    # The outputs that a run was set to are no matter to what its channels give.
+    for a, b in zip(channels, chan.channels_of(set_to), strict=True):
+        found = [
+            chan.plane_at_full(chan.at_full_output(each, c), "low")
+            for each, c in ((one, a), (set_to, b))
+        ]
+        assert found[0].value == pytest.approx(found[1].value, rel=1e-12)
+        assert found[0].std_err == pytest.approx(found[1].std_err, rel=1e-9, nan_ok=True)
+    set_to.save(tmp_path)
+    table = channel_light_table(Result.load(tmp_path))
+    assert [row[1] for row in table.rows] == ["35 %", "80 %", "10 %", "100 %"]
+    assert [row[2] for row in table.rows] == ["80.00", "30.00", "0", "100.0"]
+    assert all(len(row) == len(table.columns) for row in table.rows)
+
+
+def test_lights_without_channels_have_no_such_table():
+    data = lit()
+    data["lights"] = data["lights"][1:]
+    result = run(scene_of(data), max_packets=4096, threads=1)
+    assert chan.channels_of(result) == []
+    assert channel_light_table(result) is None
+    result.meta.pop("channels")
+    assert chan.channels_of(result) == []

@@ -109,6 +109,33 @@ def test_a_claim_that_is_rounded_holds():
     assert "2.6 umol/J is not 100" in problem(powered(input_power="40 W", ppe="2.6 umol/J"))
 
 
+def test_a_stated_flux_is_held_against_the_photometric_file():
+    """The shipped white's 15 to 16 umol/s per thousand lumens; a cosine beam of pi x 1000 lm."""
+    from photometric_files import lambertian, lm63
+
+    from canopysim.light.spectrum.measures import umol_per_klm
+    from canopysim.light.spectrum.named import named_spectrum
+
+    table = lm63(lambertian)
+    ppf = math.pi * 1000 / 1000 * umol_per_klm(named_spectrum("white_4000"))
+    for factor, doubted in ((1.05, False), (1.3, True), (0.5, True)):
+        fixture = {
+            "photometry": {"table": table},
+            "ppf": f"{factor * ppf:.6f} umol/s",
+            "spectrum": {"like": "white_4000"},
+        }
+        facts, doubts = known(powered() | {"fixtures": {"panel": fixture}})
+        value, how = facts["PPF by its photometric file"]
+        assert how == "derived"
+        assert float(value.split()[0]) == pytest.approx(ppf, rel=5e-3)
+        assert bool(doubts) == doubted
+    # Shares of bands do not tell lumens.
+    fixture["spectrum"] = {"400-700": "100 %"}
+    facts, doubts = known(powered() | {"fixtures": {"panel": fixture}})
+    assert "PPF by its photometric file" not in facts
+    assert doubts == []
+
+
 def test_facts_are_on_the_page(scenes_folder):
     scene = load_scene(scenes_folder / "single-bar.yaml")
     result = run(scene, max_packets=4 * 65536, threads=2)

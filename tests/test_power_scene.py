@@ -141,6 +141,15 @@ def test_far_red_takes_energy_and_gives_no_ppf():
     assert bound.utmost == pytest.approx(0.8 / (0.8 / 700 + 0.2 / 750) * PER_NM, rel=1e-12)
 
 
+def test_light_outside_the_bands_takes_energy_too():
+    """As many photons in 900-1000 nm as in 600-700 nm: a light cannot but make them."""
+    table = "nm, relative photons\n600, 1\n700, 1\n700.001, 0\n900, 0\n900.001, 1\n1000, 1\n"
+    bound = bound_of({"table": table})
+    energy = math.log(7 / 6) / 100 + math.log(10 / 9) / 100
+    assert bound.even == pytest.approx(PER_NM / energy, rel=2e-5)
+    assert bound.utmost == bound.even
+
+
 def test_strips_of_other_spectra_are_mixed_by_their_photons():
     strip = {"length": "20 cm", "width": "4 cm", "lens": "lambertian"}
     red = {**strip, "spectrum": {"600-700": "100 %"}, "share": "25 %"}

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from canopysim.bands import EPAR, range_label, within
 from canopysim.light.colours import colours_of
 from canopysim.light.efficacy import EfficacyBound, efficacy_bound, full_ppf
-from canopysim.light.fluxes import strip_fluxes
+from canopysim.light.fluxes import photometric_flux, strip_fluxes
 from canopysim.units import format_share
 from canopysim.units_power import format_power, format_voltages
 from canopysim.units_text import plain_number
@@ -25,6 +25,8 @@ How = Literal["stated", "derived", "assumed", "not stated"]
 Edges = tuple[float, ...]
 FLUX = "µmol s⁻¹"
 EFFICACY = "µmol J⁻¹"
+FILE_AGREES = 0.1
+"""Photometers and integrating spheres of good laboratories differ by some percent."""
 LEAST_PAR = 0.02
 """Share of its photons in 400-700 nm below which a light's blue share says nothing."""
 MOST_RADIANT = 0.8
@@ -76,7 +78,7 @@ def fixture_facts(scene: Scene) -> list[dict[str, Any]]:
             {
                 "fixture": name,
                 "facts": [asdict(fact) for fact in facts],
-                "doubts": list(_doubts(fixture, bound)),
+                "doubts": [*_flux_doubts(fixture, scene.bands), *_doubts(fixture, bound)],
             }
         )
     return found
@@ -108,6 +110,13 @@ def _photons(fixture: Fixture, edges: Edges) -> Iterator[Fact]:
     for what, value, stated, source in rows:
         text = f"{plain_number(value)} {FLUX}"
         yield Fact(what, text, "stated") if stated else Fact(what, text, "derived", source)
+    by_file = _ppf_by_file(fixture, edges)
+    if by_file is not None:
+        assert fixture.photometry is not None
+        yield Fact(
+            "PPF by its photometric file", f"{plain_number(by_file)} {FLUX}", "derived",
+            f"{fixture.photometry.distribution.name} and spectrum; not used, as it is stated",
+        )  # fmt: skip
     for name in fixture.channels:
         yield from _colours(fixture, edges, name)
     yield from _colours(fixture, edges, None)
@@ -133,6 +142,17 @@ def _photons(fixture: Fixture, edges: Edges) -> Iterator[Fact]:
         "stated",
         "a law by its widths; a measured file says more" if "beam" in laws else "",
     )
+
+
+def _ppf_by_file(fixture: Fixture, edges: Edges) -> float | None:
+    """PPF that a photometric file tells beside a stated flux, µmol s⁻¹; None where it cannot."""
+    if fixture.photometry is None or (fixture.ppf is None and fixture.photon_flux is None):
+        return None
+    spectrum = fixture.spectrum_of(fixture.strips[0])
+    if fixture.photometry.intensity == "candela" and not spectrum.tells_lumens:
+        return None
+    par = float(spectrum.values(edges)[within(edges)].sum())
+    return photometric_flux(fixture, edges) * par
 
 
 def _colours(fixture: Fixture, edges: Edges, channel: str | None) -> Iterator[Fact]:
@@ -235,6 +255,17 @@ def _mains(fixture: Fixture) -> Iterator[Fact]:
         ("mass", f"{plain_number(fixture.mass)} kg" if fixture.mass else ""),
     ):
         yield Fact(what, text, "stated" if text else "not stated")
+
+
+def _flux_doubts(fixture: Fixture, edges: Edges) -> Iterator[str]:
+    """Say where stated photons are not those of the fixture's photometric file."""
+    by_file, stated = _ppf_by_file(fixture, edges), full_ppf(fixture, edges)
+    if by_file is not None and abs(by_file - stated) > FILE_AGREES * stated:
+        yield (
+            f"its photometric file and spectrum make {plain_number(by_file)} {FLUX} of "
+            f"400–700 nm, but it is stated to launch {plain_number(stated)} {FLUX}; is the file, "
+            "the spectrum or the intensity's unit that of another light"
+        )
 
 
 def _doubts(fixture: Fixture, bound: EfficacyBound) -> Iterator[str]:

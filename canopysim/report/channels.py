@@ -3,14 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
+from canopysim.analysis.channels import (
+    at_full_output,
+    channels_of,
+    launched_at_full,
+    leaves_at_full,
+    plane_at_full,
+)
 from canopysim.analysis.electricity import light_watts
+from canopysim.analysis.far_red import far_red_span
 from canopysim.analysis.light_day import Shift, full_hours
+from canopysim.bands import PAR
 from canopysim.light.power import LightPower
-from canopysim.report.rows import Table
-from canopysim.report.words import FLUX, PPFD_BAND, band_label, count
+from canopysim.report.rows import Table, top_plane
+from canopysim.report.words import (
+    FLUX,
+    FLUX_DENSITY,
+    PPFD_BAND,
+    band_label,
+    count,
+    significant,
+    span_label,
+    with_error,
+)
 from canopysim.units import format_share
 from canopysim.units_text import plain_number
+
+if TYPE_CHECKING:
+    from canopysim.results import Result
 
 
 def outputs_text(light: LightPower) -> str:
@@ -69,6 +91,46 @@ def channel_table(lights: Sequence[LightPower], shifts: Sequence[Shift]) -> Tabl
     )
     caption = "Channels of the lights, figures of each fixture"
     return Table(caption, columns, tuple(rows), " ".join(_notes(lights)))
+
+
+def channel_light_table(result: Result) -> Table | None:
+    """Tell what each channel gives at full output; None where no light has channels."""
+    channels = channels_of(result)
+    if not channels:
+        return None
+    top, far_red = top_plane(result), far_red_span(result)
+    spans = (PAR, far_red)
+    columns = ["Light, group: channel", "Output as set"]
+    columns += [f"Launched, {span_label(span)}, {FLUX}" for span in spans]
+    if result.layers is not None:
+        columns += [f"Absorbed by leaves, {span_label(span)}, {FLUX}" for span in spans]
+    if top is not None:
+        columns += [f"Down on {top}, {span_label(span)}, {FLUX_DENSITY}" for span in spans]
+    rows = []
+    for channel in channels:
+        alone = at_full_output(result, channel)
+        named = f": {channel.name}" if channel.name else ""
+        cells = [f"{channel.light} {channel.fixture}, {channel.group}{named}"]
+        cells.append(format_share(channel.output))
+        sent = [launched_at_full(alone, span) for span in spans]
+        cells += [significant(value, 4) if value > 0 else "0" for value in sent]
+        found = []
+        if result.layers is not None:
+            found += [leaves_at_full(alone, span) for span in spans]
+        if top is not None:
+            found += [plane_at_full(alone, top, span) for span in spans]
+        cells += [
+            with_error(each.value, each.std_err) if sent[k % 2] > 0 else "0"
+            for k, each in enumerate(found)
+        ]
+        rows.append(tuple(cells))
+    return Table(
+        "What each channel gives at full output, all fixtures of its light together",
+        tuple(columns),
+        tuple(rows),
+        "Light is in proportion to output: what any setting gives is the sum of these, each times "
+        "its channel's output. Nothing has to be traced again.",
+    )
 
 
 def _notes(lights: Sequence[LightPower]) -> list[str]:

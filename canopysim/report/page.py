@@ -15,6 +15,7 @@ from canopysim.report.accuracy import batch_note, has_errors, reached_errors
 from canopysim.report.assimilation import assimilation_html
 from canopysim.report.band_cost import band_cost_table
 from canopysim.report.canopy_box import canopy_box_html
+from canopysim.report.channels import channel_light_table
 from canopysim.report.colours import colour_table
 from canopysim.report.conditions import condition_rows, record_rows
 from canopysim.report.electricity import electricity_html
@@ -125,6 +126,7 @@ def page_text(result: Result, picture: Path | None = None) -> str:
         canopy_box_html(result),
         assimilation_html(result),
         _planes(result),
+        _channels(result),
         _colours(result),
         _ends(result),
         _probes(result),
@@ -300,6 +302,11 @@ def _planes(result: Result) -> str:
         f"<h2>Light on the planes</h2>\n{table_html(plane_table(result))}\n"
         f'<div class="figures">\n{maps}\n</div>'
     )
+
+
+def _channels(result: Result) -> str:
+    table = channel_light_table(result)
+    return "" if table is None else f"<h2>Channels of the lights</h2>\n{table_html(table)}"
 
 
 def _colours(result: Result) -> str:

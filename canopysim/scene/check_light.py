@@ -143,7 +143,7 @@ def _tells_its_flux(fixture: Fixture) -> bool:
     if fixture.photometry is None:
         return False
     spectrum = fixture.spectrum_of(fixture.strips[0])
-    return fixture.photometry.intensity == "photons" or isinstance(spectrum, TableSpectrum)
+    return fixture.photometry.intensity == "photons" or spectrum.tells_lumens
 
 
 def _check_strip_shares(path: EntryPath, strips: Sequence[Strip]) -> Iterator[Problem]:

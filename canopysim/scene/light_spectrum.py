@@ -46,6 +46,11 @@ class TableSpectrum:
     name: str
 
     @property
+    def tells_lumens(self) -> bool:
+        """A table does: wavelength by wavelength."""
+        return True
+
+    @property
     def library_name(self) -> str | None:
         """Its name in the library; None for a table."""
         return self.name if self.name in SPECTRUM_NAMES else None

@@ -155,6 +155,11 @@ class BandShares:
         return scaled
 
     @property
+    def tells_lumens(self) -> bool:
+        """Not: where in its ranges the photons lie is not known, and the eye minds."""
+        return False
+
+    @property
     def library_name(self) -> None:
         """No spectrum of the library: shares are written out."""
         return None

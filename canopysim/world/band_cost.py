@@ -32,7 +32,7 @@ def narrow_optics(scene: Scene, world: World, step_nm: float = STEP_NM) -> dict[
         Plain values: ``step_nm``; ``wide``, the band of the scene that each narrow one is part of;
         ``shares`` and ``albedo``, a list for each channel: its photons in each narrow band, and
         the share of them that a leaf reflects or transmits, mean over leaf area and both sides.
-        Empty without leaves.
+        Leaves of meshes and of volumes count alike. Empty without leaves.
     """
     area: dict[str, float] = {}
     for part in world.parts:
@@ -40,6 +40,8 @@ def narrow_optics(scene: Scene, world: World, step_nm: float = STEP_NM) -> dict[
             a, b, c = (part.vertices[part.faces[:, k]] for k in range(3))
             size = 0.5 * float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum())
             area[part.surface] = area.get(part.surface, 0.0) + size
+    for volume in world.volumes:
+        area[volume.leaf] = area.get(volume.leaf, 0.0) + volume.leaf_area
     if not sum(area.values()) > 0.0:
         return {}
     edges = narrow_edges(world.edges, step_nm).tolist()
