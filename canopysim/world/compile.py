@@ -162,10 +162,9 @@ def compile_world(
     CanopysimError
         For meshes that cannot be traced.
     """
-    if replicates_of(scene) == 1:
+    # Plants that are given do not hang on a seed: there is one canopy of them.
+    if replicates_of(scene) == 1 or plants is not None:
         return _compile_one(scene, wall_triangles, plants)
-    if plants is not None:
-        raise CanopysimError("plants were given, so none are grown: the scene asks for replicates")
     return mean_world([_compile_one(one, wall_triangles) for one in replicate_scenes(scene)])
 
 
@@ -187,7 +186,7 @@ def _compile_one(
     placed, bodies = place_lights(scene, canopy_top)
     strips = placed + daylight_strips(scene)
     probes = probe_tables(scene, canopy_top, spectra_of(strips))
-    refuse_outside_room(scene, plants, bodies, placed, probes)
+    refuse_outside_room(scene, plants, bodies, placed, probes, volumes)
     planes = plane_tables(scene, canopy_top)
     refuse_high_planes(scene, planes)
     planes += level_tables(scene, layers, sum(2 * p.cells[0] * p.cells[1] for p in planes))
