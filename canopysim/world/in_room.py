@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,10 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopysim.errors import SceneError
-from canopysim.light.placing import luminous_corners
+from canopysim.light.placing import BOX_FACES, box_corners, luminous_corners
 from canopysim.matter.edges import edges_of, pairs_of_faces
 from canopysim.matter.leaks import place_text
 from canopysim.matter.planting import sites
+from canopysim.matter.turbid.placing import volume_entries
+from canopysim.matter.turbid.volume import inside
 from canopysim.units import format_length, shown
 from canopysim.world.sight import Sight
 
@@ -21,6 +25,7 @@ if TYPE_CHECKING:
     from canopysim.light.placing import PlacedStrip
     from canopysim.matter.parts import Part
     from canopysim.matter.room import Room
+    from canopysim.matter.turbid.volume import Volume
     from canopysim.scene.document import EntryPath
     from canopysim.scene.schema import Scene
     from canopysim.world.probes import ProbeTable
@@ -30,6 +35,8 @@ Floats = NDArray[np.float64]
 TOUCH_M = 1e-6
 """Bodies that share less depth than this with a wall only touch it."""
 MOST_TOLD = 20
+N_ALONG = 24
+"""Steps over half of a round volume's outline."""
 _SQUARE = np.array([[0, 1], [1, 2], [2, 3], [3, 0], [0, 2]])
 
 
@@ -39,6 +46,7 @@ def refuse_outside_room(
     bodies: list[Part],
     strips: list[PlacedStrip],
     probes: tuple[ProbeTable, ...],
+    volumes: Sequence[Volume] = (),
 ) -> None:
     """Raise for everything that is not wholly in the drawn room of a scene.
 
@@ -52,6 +60,8 @@ def refuse_outside_room(
         Luminous rectangles, those of lights.
     probes : tuple of ProbeTable
         Balls, all of which has to be in the room.
+    volumes : sequence of Volume
+        Filled with leaves; what reaches out of the room would hold leaves that no light meets.
 
     Raises
     ------
@@ -61,7 +71,7 @@ def refuse_outside_room(
     room = scene.enclosure.room
     if room is None:
         return
-    check = _Check(room, plants)
+    check = _Check(room)
     found: dict[EntryPath, str] = {}
     at = {**_plantings(scene), **_meshes(scene)}
     for part in plants:
@@ -73,6 +83,13 @@ def refuse_outside_room(
             complaint = check.part(part.vertices, part.faces)
             if complaint:
                 found[path] = f"{name} {complaint}; move it, or leave more room"
+    for volume, entry in zip(volumes, volume_entries(scene), strict=True):
+        complaint = check.volume(volume)
+        if complaint:
+            found.setdefault(
+                ("canopy", "volumes", entry),
+                f"{volume.name} {complaint}; make it smaller, or write 'positions'",
+            )
     owner = _light_of_body(scene)
     for part, light in zip(bodies, owner, strict=True):
         complaint = check.part(_shrunk(part.vertices), part.faces)
@@ -100,12 +117,13 @@ def refuse_outside_room(
 class _Check:
     """Holds things against the walls of a room."""
 
-    def __init__(self, room: Room, plants: list[Part]) -> None:
+    def __init__(self, room: Room) -> None:
+        self._points = room.vertices[np.unique(room.faces)]
         self._corners = room.vertices[room.faces]
         self._name = [walls.names[k] for walls in room.walls for k in walls.piece]
         self._size = max(room.size)
         self._sight = Sight(self._corners, self._size)
-        self._ridges = _ridges(room) if plants else np.empty((0, 2, 3))
+        self._ridges = _ridges(room)
 
     def lines(self, points: Floats, pairs: NDArray[np.intp]) -> str | None:
         """Say what is wrong with lines between points, which should all be in the room."""
@@ -138,6 +156,18 @@ class _Check:
             return None
         return f"is pierced by an edge of the room's walls at {place_text(place[met[0]])}"
 
+    def volume(self, volume: Volume) -> str | None:
+        """Say what is wrong with a volume, which should all be in the room."""
+        smaller = replace(volume, half=np.maximum(volume.half - 10 * TOUCH_M, TOUCH_M))
+        complaint = self.part(*skin_of(smaller))
+        if complaint:
+            return complaint
+        # What stands wholly within it pierces nothing.
+        within = np.flatnonzero(inside(smaller, self._points))
+        if len(within):
+            return f"is filled by the room's walls at {place_text(self._points[within[0]])}"
+        return None
+
     def ball(self, centre: Floats, radius: float) -> str | None:
         """Say what is wrong with a ball, which should all be in the room."""
         if not self._sight.inside(centre[None])[0]:
@@ -148,6 +178,28 @@ class _Check:
         if beyond > 1e-9:
             return f"its ball reaches {format_length(beyond)} into {shown(self._name[nearest])}"
         return None
+
+
+def skin_of(volume: Volume) -> tuple[Floats, NDArray[np.int32]]:
+    """Surface of a volume as a mesh; of a round one with its corners on it."""
+    if volume.kind == "box":
+        return box_corners(volume.low, volume.high), BOX_FACES
+    across = np.linspace(0.0, np.pi, N_ALONG + 1)
+    around = np.arange(2 * N_ALONG) * np.pi / N_ALONG
+    u, v = np.meshgrid(across, around, indexing="ij")
+    if volume.kind == "ellipsoid":
+        unit = [np.sin(u) * np.cos(v), np.sin(u) * np.sin(v), np.cos(u)]
+    else:
+        unit = [-np.cos(u), np.cos(v), np.sin(v)]
+        if volume.kind == "row along y":
+            unit = [unit[1], unit[0], unit[2]]
+    points = volume.centre + volume.half * np.stack(unit, axis=-1).reshape(-1, 3)
+    n = len(around)
+    corner = np.arange(N_ALONG)[:, None] * n + np.arange(n)
+    beside = np.arange(N_ALONG)[:, None] * n + (np.arange(n) + 1) % n
+    quads = np.stack([corner, beside, beside + n, corner + n], axis=-1).reshape(-1, 4)
+    faces = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])
+    return points, faces.astype(np.int32)
 
 
 def _ridges(room: Room) -> Floats:
