@@ -85,12 +85,15 @@ def run(
     """
     from canopysim.tallies.rows import BatchRows
     from canopysim.world.compile import compile_world
-    from canopysim.world.replicates import replicates_of, with_replicates
+    from canopysim.world.replicates import with_replicates
 
     scene = with_replicates(scene, replicates)
     limits = settle_limits(scene, target, max_packets, max_time)
-    if world is not None and max(len(world.replicates), 1) != replicates_of(scene):
-        raise CanopysimError("the compiled world has another number of replicates than the scene")
+    if world is not None and replicates not in (None, max(len(world.replicates), 1)):
+        raise CanopysimError(
+            f"replicates: {replicates} were asked for, but the compiled world has "
+            f"{max(len(world.replicates), 1)}"
+        )
     world = world or compile_world(scene)
     n_thread = settle_threads(threads)
     refuse_large(world, n_thread)

@@ -115,5 +115,5 @@ def test_what_cannot_be_replicated_is_refused():
     scene = scene_of(torture(300))
     assert with_replicates(scene, None) is scene
     assert with_replicates(scene, 1) is scene
-    with pytest.raises(CanopysimError, match="another number of replicates"):
+    with pytest.raises(CanopysimError, match="2 were asked for, but the compiled world has 1"):
         run(scene, world=compile_world(scene), replicates=2)

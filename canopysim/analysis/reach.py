@@ -79,6 +79,8 @@ class Reach:
         Extinction coefficient of the net flux; NaN by the other rule.
     departure : float
         Root mean square of what an exponential is off, relative; NaN by the other rule.
+    at_bottom : TwoErrors
+        Share of the net flux at the top that is left at the lowest boundary; NaN by the other rule.
     """
 
     group: str
@@ -87,6 +89,7 @@ class Reach:
     levels: tuple[Level, ...]
     k: TwoErrors
     departure: float
+    at_bottom: TwoErrors
 
 
 def reach(result: Result, *, span: Span = PAR, group: str = "all", rule: str = ABSORBED) -> Reach:
@@ -111,20 +114,21 @@ def reach(result: Result, *, span: Span = PAR, group: str = "all", rule: str = A
 
         def figures(of: Result) -> list[Estimate]:
             found = penetration(of, span=span, group=group, shares=LEFT)
-            return [e for level in found.remaining for e in (level.depth, level.lai)] + [found.k]
+            levels = [e for level in found.remaining for e in (level.depth, level.lai)]
+            return [*levels, found.k, found.at_bottom]
 
     else:
         off = [_absorbed_level(result, left, span, group)[2:] for left in LEFT]
 
         def figures(of: Result) -> list[Estimate]:
             levels = [_absorbed_level(of, left, span, group) for left in LEFT]
-            return [e for level in levels for e in level[:2]] + [UNKNOWN]
+            return [*(e for level in levels for e in level[:2]), UNKNOWN, UNKNOWN]
 
     found = two_errors(result, figures)
     levels = tuple(
         Level(left, found[2 * i], found[2 * i + 1], *off[i]) for i, left in enumerate(LEFT)
     )
-    return Reach(group, span, rule, levels, found[-1], departure)
+    return Reach(group, span, rule, levels, found[-2], departure, found[-1])
 
 
 def _absorbed_level(

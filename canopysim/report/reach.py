@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from canopysim.analysis.books import Estimate, Span, launched
+from canopysim.analysis.books import UNKNOWN, Estimate, Span, launched
 from canopysim.analysis.layers import layer_flux, lower_half_share
 from canopysim.analysis.profile import knows_profile
 from canopysim.analysis.reach import ABSORBED, NET, Reach, lower_half_by_group, reach
@@ -138,7 +138,8 @@ def reach_sentences(result: Result, found: list[Reach]) -> list[str]:
                 place = _within(level.depth, level.depth_off, 100.0)
                 parts.append(f"{word} {place} cm (leaf area index {lai})")
             elif one.rule == NET and math.isfinite(half.depth.value):
-                parts.append(f"{word} nowhere: more is left under the lowest leaves")
+                left = percent_both(one.at_bottom)
+                parts.append(f"{word} nowhere: {left} is left under the lowest leaves")
         text = ", ".join(parts) or "this run is too short to tell"
         lines.append(f"  {span_label(one.span)}: {text}")
     if lines and not has_errors(result):
@@ -167,6 +168,19 @@ def _plants_held(result: Result) -> str:
     if n < 2:
         return "not that other plants of the same kind would differ ('replicates' would tell), "
     return f"that of the plants (from {n} canopies, itself rough), "
+
+
+def lowest_leaves(result: Result) -> str:
+    """Tell what the lowest layer absorbs per leaf area, 400-700 nm, with all known errors."""
+
+    def figures(of: Result) -> list[Estimate]:
+        assert of.layers is not None
+        layer = of.layers.isel(layer=-1)
+        area = float(layer["leaf_area_m2"])
+        flux = layer_flux(of, int(layer["layer"]))
+        return [Estimate(flux.value / area, flux.std_err / area) if area > 0.0 else UNKNOWN]
+
+    return with_both(two_errors(result, figures)[0])
 
 
 def lower_half_sentences(result: Result) -> list[str]:

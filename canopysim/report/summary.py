@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from canopysim.analysis.canopy_box import has_plants, has_sides
 from canopysim.analysis.far_red import red_to_far_red
+from canopysim.analysis.replicates import n_replicates
 from canopysim.analysis.told_apart import splits_of
 from canopysim.report.accuracy import batch_note, figure_of_merit, has_errors, reached_errors
 from canopysim.report.electricity import summary_lines
@@ -14,7 +15,12 @@ from canopysim.report.ends import ends_table, walls_text
 from canopysim.report.fitted_table import FittedTable
 from canopysim.report.hanging import NO_BREAK, Hanging
 from canopysim.report.probes import meter_tables
-from canopysim.report.reach import lower_half_sentences, reach_sentences, reaches
+from canopysim.report.reach import (
+    lower_half_sentences,
+    lowest_leaves,
+    reach_sentences,
+    reaches,
+)
 from canopysim.report.rows import (
     RATIO_BANDS,
     far_red_table,
@@ -111,6 +117,8 @@ def _answers(result: Result) -> list[str]:
             "all",
             PPFD_BAND,
         )
+        if n_replicates(result) > 1:
+            value = lowest_leaves(result)
         lines.append(
             f"What the lowest leaves get: {value} {FLUX_DENSITY} absorbed per leaf area, {par}"
         )

@@ -156,8 +156,8 @@ class Canopy(Frozen):
     seed: Seed = default("1", "Number from which the plants' random spread grows.")
     replicates: Annotated[int, counted(1, 64), whole(1, 64)] = default(
         "1",
-        "Canopies that are grown, from this seed and the next ones, and traced in turn; the result "
-        "is their mean, with an error for the light and one for the plants.",
+        "Canopies grown from this seed and the next; the result is their mean, with an error for "
+        "the plants.",
     )
     layers: Layers = Field(
         description="Number of equally high layers, '{equal_leaf_area: 8}' for layers that hold "

@@ -162,10 +162,9 @@ def compile_world(
     CanopysimError
         For meshes that cannot be traced.
     """
-    if replicates_of(scene) == 1:
+    # Plants that are given do not hang on a seed: there is one canopy of them.
+    if replicates_of(scene) == 1 or plants is not None:
         return _compile_one(scene, wall_triangles, plants)
-    if plants is not None:
-        raise CanopysimError("plants were given, so none are grown: the scene asks for replicates")
     return mean_world([_compile_one(one, wall_triangles) for one in replicate_scenes(scene)])
 
 

@@ -1,9 +1,8 @@
-"""Refuse what does not lie in a drawn room: plants, fixtures and probes, by name and place."""
+"""Refuse what does not lie in a drawn room: plants, leaves, fixtures, probes, by name and place."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,16 +11,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopysim.errors import SceneError
-from canopysim.light.placing import BOX_FACES, box_corners, luminous_corners
+from canopysim.light.placing import luminous_corners
 from canopysim.matter.edges import edges_of, pairs_of_faces
 from canopysim.matter.leaks import place_text
 from canopysim.matter.planting import sites
-from canopysim.matter.turbid.placing import volume_entries
+from canopysim.matter.turbid.shell import volume_shell
 from canopysim.matter.turbid.volume import inside
 from canopysim.units import format_length, shown
 from canopysim.world.sight import Sight
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from canopysim.light.placing import PlacedStrip
     from canopysim.matter.parts import Part
     from canopysim.matter.room import Room
@@ -35,8 +36,6 @@ Floats = NDArray[np.float64]
 TOUCH_M = 1e-6
 """Bodies that share less depth than this with a wall only touch it."""
 MOST_TOLD = 20
-N_ALONG = 24
-"""Steps over half of a round volume's outline."""
 _SQUARE = np.array([[0, 1], [1, 2], [2, 3], [3, 0], [0, 2]])
 
 
@@ -61,7 +60,7 @@ def refuse_outside_room(
     probes : tuple of ProbeTable
         Balls, all of which has to be in the room.
     volumes : sequence of Volume
-        Filled with leaves; what reaches out of the room would hold leaves that no light meets.
+        Filled with leaves.
 
     Raises
     ------
@@ -83,12 +82,13 @@ def refuse_outside_room(
             complaint = check.part(part.vertices, part.faces)
             if complaint:
                 found[path] = f"{name} {complaint}; move it, or leave more room"
-    for volume, entry in zip(volumes, volume_entries(scene), strict=True):
+    entries = _volumes(scene)
+    for number, volume in enumerate(volumes):
+        path = entries[number] if number < len(entries) else ("canopy", "as_volume")
         complaint = check.volume(volume)
         if complaint:
             found.setdefault(
-                ("canopy", "volumes", entry),
-                f"{volume.name} {complaint}; make it smaller, or write 'positions'",
+                path, f"{volume.name} {complaint}; move it, or fill a smaller volume with leaves"
             )
     owner = _light_of_body(scene)
     for part, light in zip(bodies, owner, strict=True):
@@ -114,12 +114,23 @@ def refuse_outside_room(
         raise SceneError(lines[:MOST_TOLD] + ([f"and {more} more"] if more > 0 else []))
 
 
+def _volumes(scene: Scene) -> list[EntryPath]:
+    """Entry of every volume that the canopy describes, in their order."""
+    if scene.canopy is None:
+        return []
+    return [
+        ("canopy", "volumes", index)
+        for index, entry in enumerate(scene.canopy.volumes)
+        for _ in entry.places((0.0, 0.0, 1.0, 1.0))
+    ]
+
+
 class _Check:
     """Holds things against the walls of a room."""
 
     def __init__(self, room: Room) -> None:
-        self._points = room.vertices[np.unique(room.faces)]
         self._corners = room.vertices[room.faces]
+        self._points = room.vertices[np.unique(room.faces)]
         self._name = [walls.names[k] for walls in room.walls for k in walls.piece]
         self._size = max(room.size)
         self._sight = Sight(self._corners, self._size)
@@ -157,12 +168,12 @@ class _Check:
         return f"is pierced by an edge of the room's walls at {place_text(place[met[0]])}"
 
     def volume(self, volume: Volume) -> str | None:
-        """Say what is wrong with a volume, which should all be in the room."""
-        smaller = replace(volume, half=np.maximum(volume.half - 10 * TOUCH_M, TOUCH_M))
-        complaint = self.part(*skin_of(smaller))
+        """Say what is wrong with a volume of leaves, which should all be in the room."""
+        complaint = self.part(*volume_shell(volume, TOUCH_M))
         if complaint:
             return complaint
-        # What stands wholly within it pierces nothing.
+        # A body that stands wholly within it pierces nothing.
+        smaller = replace(volume, half=np.maximum(volume.half - TOUCH_M, TOUCH_M))
         within = np.flatnonzero(inside(smaller, self._points))
         if len(within):
             return f"is filled by the room's walls at {place_text(self._points[within[0]])}"
@@ -178,28 +189,6 @@ class _Check:
         if beyond > 1e-9:
             return f"its ball reaches {format_length(beyond)} into {shown(self._name[nearest])}"
         return None
-
-
-def skin_of(volume: Volume) -> tuple[Floats, NDArray[np.int32]]:
-    """Surface of a volume as a mesh; of a round one with its corners on it."""
-    if volume.kind == "box":
-        return box_corners(volume.low, volume.high), BOX_FACES
-    across = np.linspace(0.0, np.pi, N_ALONG + 1)
-    around = np.arange(2 * N_ALONG) * np.pi / N_ALONG
-    u, v = np.meshgrid(across, around, indexing="ij")
-    if volume.kind == "ellipsoid":
-        unit = [np.sin(u) * np.cos(v), np.sin(u) * np.sin(v), np.cos(u)]
-    else:
-        unit = [-np.cos(u), np.cos(v), np.sin(v)]
-        if volume.kind == "row along y":
-            unit = [unit[1], unit[0], unit[2]]
-    points = volume.centre + volume.half * np.stack(unit, axis=-1).reshape(-1, 3)
-    n = len(around)
-    corner = np.arange(N_ALONG)[:, None] * n + np.arange(n)
-    beside = np.arange(N_ALONG)[:, None] * n + (np.arange(n) + 1) % n
-    quads = np.stack([corner, beside, beside + n, corner + n], axis=-1).reshape(-1, 4)
-    faces = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])
-    return points, faces.astype(np.int32)
 
 
 def _ridges(room: Room) -> Floats:

@@ -74,15 +74,6 @@ def scene_volumes(scene: Scene) -> list[Volume]:
     return found
 
 
-def volume_entries(scene: Scene) -> list[int]:
-    """Give the entry under ``canopy.volumes`` from which each volume of a scene comes."""
-    if scene.canopy is None:
-        return []
-    floor = (0.0, 0.0, scene.enclosure.width, scene.enclosure.depth)
-    bounds = floor if scene.canopy.planted is None else scene.canopy.planted.bounds
-    return [k for k, entry in enumerate(scene.canopy.volumes) for _ in entry.places(bounds)]
-
-
 def filled(volume: Volume, leaf_area: float) -> Volume:
     """Scale a volume's density so that it holds a leaf area, m2."""
     return replace(volume, density=volume.density * (leaf_area / volume.leaf_area))
