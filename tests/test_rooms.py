@@ -348,6 +348,45 @@ def test_level_cuts_are_measured_in_every_cell():
     assert np.abs(area / whole - counted).max() < 4 / fine
 
 
+def test_volumes_of_leaves_lie_in_the_room(tmp_path):
+    """Flush with the walls is in the room; through the roof or round a pillar is not."""
+
+    def problem(parts, **volume) -> str:
+        data = room_data(
+            leaves={"soft": {"like": "basil"}},
+            canopy={"layers": "2", "volumes": [{"leaf": "soft", "leaf_area_index": "1", **volume}]},
+        )
+        try:
+            compile_world(load_room(tmp_path, obj_of(parts), data))
+        except SceneError as error:
+            (line,) = error.problems
+            return line.split("  ", 1)[1]
+        return ""
+
+    tent = gable_parts()
+    assert problem(tent, shape="slab", bottom="0 cm", top="60 cm") == ""
+    assert problem(tent, shape="slab", bottom="0 cm", top="120 cm").startswith(
+        "canopy.volumes[1]: slab-01 reaches through 'roof-"
+    )
+    round_one = {"shape": "ellipsoid", "bottom": "20 cm", "width": "60 cm", "depth": "60 cm"}
+    middle = [["1 m", "50 cm"]]
+    assert problem(tent, **round_one, top="120 cm", positions=middle) == ""
+    assert "ellipsoid-01 reaches through 'roof-" in problem(
+        tent, **round_one, top="158 cm", positions=middle
+    )
+    pillar = {
+        f"pillar-{name}": shifted(polygons, (1.2, 0.1, 0.1))
+        for name, polygons in box_parts(0.1, 0.1, 0.2).items()
+    }
+    assert "slab-01 is filled by the room's walls at x " in problem(
+        tent | pillar, shape="slab", bottom="0 cm", top="60 cm"
+    )
+    tall = {name: shifted(polygons, (0, 0, 0.1)) for name, polygons in pillar.items()}
+    assert "is pierced by an edge of the room's walls" in problem(
+        tent | tall, shape="slab", bottom="0 cm", top="30 cm"
+    )
+
+
 def test_what_is_outside_is_named(tmp_path):
     def problem(**changes) -> str:
         with pytest.raises(SceneError) as caught:

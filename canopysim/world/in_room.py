@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,7 @@ from canopysim.matter.edges import edges_of, pairs_of_faces
 from canopysim.matter.leaks import place_text
 from canopysim.matter.planting import sites
 from canopysim.matter.turbid.shell import volume_shell
+from canopysim.matter.turbid.volume import inside
 from canopysim.units import format_length, shown
 from canopysim.world.sight import Sight
 
@@ -68,7 +70,7 @@ def refuse_outside_room(
     room = scene.enclosure.room
     if room is None:
         return
-    check = _Check(room, bool(plants or volumes))
+    check = _Check(room)
     found: dict[EntryPath, str] = {}
     at = {**_plantings(scene), **_meshes(scene)}
     for part in plants:
@@ -83,7 +85,7 @@ def refuse_outside_room(
     entries = _volumes(scene)
     for number, volume in enumerate(volumes):
         path = entries[number] if number < len(entries) else ("canopy", "as_volume")
-        complaint = check.part(*volume_shell(volume, TOUCH_M))
+        complaint = check.volume(volume)
         if complaint:
             found.setdefault(
                 path, f"{volume.name} {complaint}; move it, or fill a smaller volume with leaves"
@@ -126,12 +128,13 @@ def _volumes(scene: Scene) -> list[EntryPath]:
 class _Check:
     """Holds things against the walls of a room."""
 
-    def __init__(self, room: Room, ridges: bool) -> None:
+    def __init__(self, room: Room) -> None:
         self._corners = room.vertices[room.faces]
+        self._points = room.vertices[np.unique(room.faces)]
         self._name = [walls.names[k] for walls in room.walls for k in walls.piece]
         self._size = max(room.size)
         self._sight = Sight(self._corners, self._size)
-        self._ridges = _ridges(room) if ridges else np.empty((0, 2, 3))
+        self._ridges = _ridges(room)
 
     def lines(self, points: Floats, pairs: NDArray[np.intp]) -> str | None:
         """Say what is wrong with lines between points, which should all be in the room."""
@@ -163,6 +166,18 @@ class _Check:
         if not len(met):
             return None
         return f"is pierced by an edge of the room's walls at {place_text(place[met[0]])}"
+
+    def volume(self, volume: Volume) -> str | None:
+        """Say what is wrong with a volume of leaves, which should all be in the room."""
+        complaint = self.part(*volume_shell(volume, TOUCH_M))
+        if complaint:
+            return complaint
+        # A body that stands wholly within it pierces nothing.
+        smaller = replace(volume, half=np.maximum(volume.half - TOUCH_M, TOUCH_M))
+        within = np.flatnonzero(inside(smaller, self._points))
+        if len(within):
+            return f"is filled by the room's walls at {place_text(self._points[within[0]])}"
+        return None
 
     def ball(self, centre: Floats, radius: float) -> str | None:
         """Say what is wrong with a ball, which should all be in the room."""
