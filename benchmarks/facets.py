@@ -14,12 +14,12 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-TRIANGLES = (2, 4, 8, 12, 16, 24, 40, 96)
+TRIANGLES = (4, 8, 12, 16, 24, 48, 96, 192)
 PACKETS_A_ROUND = 400_000
 # Leaf area index, columns and rows on a square metre, boundaries of layers in cm.
 STANDS = {
     "pepper": (3.0, 3, 3, (6, 45, 65, 130)),
-    "leaf-lettuce": (3.0, 4, 4, (1, 12, 18, 40)),
+    "leaf-lettuce": (3.0, 4, 4, (1, 17, 21, 40)),
     "tomato": (3.0, 3, 2, (10, 90, 130, 230)),
 }
 

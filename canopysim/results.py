@@ -46,7 +46,8 @@ class Result:
         Points where light is told from all sides; None where there are none. Over probe x group x
         facing x band: ``pfd`` and ``pfd_std_err`` (µmol m⁻² s⁻¹; "all sides" is the fluence rate),
         over probe x group: ``reading``, ``over_true`` (reading over what an ideal sensor of the
-        same kind would read there) with ``…_std_err``.
+        same kind would read there) with ``…_std_err``. If a meter has a levelling error, over probe
+        x group x change: ``leaning`` with ``…_std_err``, see `tallies/label_leaning.py`.
     meshes : dict of str to bytes
         Mesh files of the scene by their SHA-256, kept so that the run can be taken up.
     """

@@ -81,6 +81,7 @@ def run_meta(
             "max_time_s": finite_time,
             "batch_packets": world.batch_packets,
             "n_triangle": world.n_triangle,
+            **_drawn_room(scene),
             **({"n_volume": len(world.volumes)} if world.volumes else {}),
             "replicates": max(1, len(world.replicates)),
             **_leaves(scene),
@@ -99,6 +100,14 @@ def _leaves(scene: Scene) -> dict[str, Any]:
     if canopy.bright_limit is not None:
         found["bright_limit_umol_m2_s"] = canopy.bright_limit
     return found
+
+
+def _drawn_room(scene: Scene) -> dict[str, Any]:
+    """Give the file of a drawn room, and its floor; nothing for a box."""
+    enclosure = scene.enclosure
+    if enclosure.mesh is None:
+        return {}
+    return {"drawn_room": enclosure.mesh.file, "floor_area_m2": enclosure.floor_area}
 
 
 def _inside_canopy(world: World) -> dict[str, Any]:

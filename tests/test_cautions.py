@@ -200,7 +200,7 @@ def test_coarse_leaves_are_told_where_they_are_planted(demo_data):
     data["plants"]["pepper"]["triangles_per_leaf"] = "8"
     assert told(data)[-1] == (
         "plants.pepper.triangles_per_leaf: leaves of 8 triangles show their outline and bend "
-        "coarsely; write 12 or more"
+        "coarsely, which moves up to some 2 % of the light between layers; write 12 or more"
     )
 
 

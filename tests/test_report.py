@@ -30,9 +30,10 @@ from canopysim.report import figures, rows
 from canopysim.report.accuracy import batch_note, reached_errors
 from canopysim.report.conditions import condition_rows, record_rows
 from canopysim.report.ends import ends_table, walls_parts, walls_text
-from canopysim.report.fitted_table import heading_width, packed
+from canopysim.report.fitted_table import FittedTable, heading_width, packed
 from canopysim.report.page import CAUTIONS, page_text, write_report
 from canopysim.report.progress import describe
+from canopysim.report.rows import Table
 from canopysim.report.summary import summary_text
 from canopysim.report.tables import write_layers_csv, write_map_csv, write_tables
 from canopysim.report.words import (
@@ -447,6 +448,22 @@ def test_columns_are_packed_in_order():
     assert packed([20, 10, 10, 10], 36) == [[1, 2, 3]]
     assert packed([20, 10, 10, 10], 35) == [[1, 2], [3]]
     assert packed([20, 90, 10], 38) == [[1], [2]]
+
+
+@pytest.mark.parametrize("width", [24, 40, 60, 80])
+def test_row_names_stay_beside_a_column_wider_than_the_window(width):
+    from rich.console import Console
+
+    wide = " ".join(["words"] * 30)
+    columns = ("Name", "A", "A wide one", "B")
+    rows = (("first row", "1.0 ± 0.2", wide, "3"), ("second", "2", "short", "4"))
+    console = Console(width=width, file=io.StringIO())
+    console.print(FittedTable(Table("Caption", columns, rows, "")))
+    text = console.file.getvalue()
+    assert max(map(len, text.splitlines())) <= width
+    assert text.count("first row") == text.count("second") >= 2
+    assert text.count("words") == 30
+    assert "1.0 ± 0.2" in text
 
 
 def test_figures_name_band_and_unit(result):

@@ -249,6 +249,13 @@ def test_a_scenes_own_surface_wins_over_the_librarys():
     assert float(text.surfaces["green-stem"].diffuse.values((400.0, 700.0))[0]) == 0.33
 
 
+def test_few_triangles_have_a_name():
+    plants = {"pepper": {**PEPPER, "triangles_per_leaf": "coarse"}}
+    assert scene(plants).plants["pepper"].triangles_per_leaf == 4
+    with pytest.raises(SceneError, match="'rough' is not a whole number"):
+        load_scene_text(TEXT.replace("leaf: green,", "leaf: green, triangles_per_leaf: rough,"))
+
+
 # Mistakes
 
 TEXT = """\

@@ -16,6 +16,7 @@ from torture import (
     drawn_torture,
     endless_torture,
     load_drawn,
+    planted_torture,
     torture,
 )
 
@@ -93,6 +94,20 @@ def test_books_balance_and_no_photon_is_lost(make, tmp_path):
     left = imbalance(absorbed.sum(0), launched_quanta(world) * result.n_batch)
     assert (left == 0).all()
     assert int(result.rows["counters"][2]) == 0
+
+
+def test_a_drawn_plant_beside_grown_ones(tmp_path):
+    """A mesh file among library plants, fruit, a pot and a net: the books balance all the same."""
+    scene = canopysim.load(planted_torture(tmp_path, 20_000))
+    world = compile_world(scene)
+    assert "drawn-01" in {part.name for part in world.parts}
+    result = canopysim.run(scene, world=world, max_packets=100_000, target={"layers": 1e-9})
+    absorbed = result.rows["absorbed"].values
+    assert (imbalance(absorbed.sum(0), launched_quanta(world) * result.n_batch) == 0).all()
+    assert int(result.rows["counters"][2]) == 0
+    met = {"leaves", "stems", "flowers and fruit", "pots and soil", "nets"}
+    shares = result.ends["share"].sel(group="all", band="400-700")
+    assert all(float(shares.sel(end=end)) > 0 for end in met)
 
 
 def test_walls_as_triangles_are_the_walls():

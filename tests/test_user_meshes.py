@@ -211,8 +211,9 @@ def test_parts_are_chosen_by_object_group_and_material(tmp_path):
 
 
 def test_stems_flowers_and_pots_are_told_apart(tmp_path):
-    words = {"leaf_1": {"leaf": "soft"}, "leaf_2": {"flower": "green"}, "stalk": {"pot": "green"},
-             "pod": {"stem": "green"}, "red": {"surface": "green"}}  # fmt: skip
+    # The pod is in the object leaf_2 and red: the first pattern that fits counts.
+    words = {"pod": {"stem": "green"}, "leaf_1": {"leaf": "soft"}, "leaf_2": {"flower": "green"},
+             "stalk": {"pot": "green"}, "red": {"surface": "green"}}  # fmt: skip
     scene = mesh_scene(tmp_path, OBJ, parts=words)
     parts = grow_canopy(scene)
     assert {p.name: p.kind for p in parts} == {

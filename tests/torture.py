@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import yaml
 from build import WHITE, PlainDumper, plain_box
 from photometric_files import front_lopsided, lm63, long_bar
 from rooms import box_parts, gable_parts, obj_of
 
+from canopysim.matter.mesh_write import glb_bytes
+from canopysim.plant_command import grow_one
 from canopysim.scene import load_scene
 from canopysim.scene.schema import Scene
 
@@ -132,7 +135,8 @@ def torture(batch: int = 2000) -> dict:
             {"hours": "5:00 to 9:00", "group": "side", "outputs": {"white": "10 %"}},
             {"hours": "9:00 to 21:00"},
         ]},
-        meters={"worn": {"response": "epar", "cosine": {"60 deg": "95 %"}, "factor": "1.02"}},
+        meters={"worn": {"response": "epar", "cosine": {"60 deg": "95 %"}, "factor": "1.02",
+                         "levelling": "3 deg"}},
         probes=[
             {"name": "top", "at": ["45 cm", "35 cm"], "height": "70 cm", "meter": "worn"},
             {"name": "in-leaves", "at": ["30 cm", "25 cm"], "height": "35 cm", "radius": "4 cm",
@@ -140,6 +144,23 @@ def torture(batch: int = 2000) -> dict:
         ],
         tracing={"batch": str(batch)},
     )  # fmt: skip
+
+
+def planted_torture(folder: Path, batch: int = 2000) -> Path:
+    """The same with a plant from a mesh file beside the grown ones; give the scene's file."""
+    grown = grow_one("tomato", stage="25 %")
+    colours = {part.name: np.zeros(3) for part in grown.parts}
+    (folder / "drawn.glb").write_bytes(glb_bytes(grown.parts, colours, "a young tomato"))
+    scene = torture(batch)
+    scene["canopy"]["meshes"] = [
+        {"file": "drawn.glb", "unit": "m", "up": "y", "scale": "0.35",
+         "parts": {"leaf": {"leaf": "odd"}, "stem": {"surface": "green-stem"},
+                   "*fruit": {"surface": "red-fruit"}, "*petal": {"surface": "glossy"}},
+         "positions": [["45 cm", "55 cm"]], "base": "5 cm", "turn": "40 deg"},
+    ]  # fmt: skip
+    file = folder / "drawn.yaml"
+    file.write_text(yaml.dump(scene, Dumper=PlainDumper))
+    return file
 
 
 EVERYTHING = {
@@ -243,6 +264,22 @@ DRAWN_PLANT = {
 }  # fmt: skip
 
 
+SHEET = {"sheet": [[(-6, -3, 0.5), (6, -3, 0.5), (6, 3, 4), (-6, 3, 4)]]}
+
+
+def hood_parts() -> dict:
+    """A bar with a notch below, in which its strips lie: closed, with a re-entrant edge, cm."""
+    outline = [(-2.8, -0.8), (-2.3, -0.8), (-2.3, 0.2), (2.3, 0.2), (2.3, -0.8), (2.8, -0.8),
+               (2.4, 3), (-2.4, 3)]  # fmt: skip
+    sides = [
+        [(-15, *p), (-15, *q), (15, *q), (15, *p)]
+        for p, q in zip(outline, outline[1:] + outline[:1], strict=True)
+    ]
+    caps = [[(x, *outline[k]) for k in cap] for x in (-15, 15)
+            for cap in ((0, 1, 2, 7), (2, 3, 6, 7), (3, 4, 5, 6))]  # fmt: skip
+    return {"hood": sides + caps}
+
+
 def drawn_torture(batch: int = 2000) -> dict:
     """The same lights and plants in a drawn room, with drawn plants between the grown ones.
 
@@ -268,6 +305,13 @@ def drawn_torture(batch: int = 2000) -> dict:
                       "pot": {"pot": "glossy"}},
         }
     ]  # fmt: skip
+    # The bars carry solid hoods; the flood, measured with its body, a sheet.
+    scene["fixtures"]["bar"]["body"] = {
+        "mesh": {"file": "hood.obj", "unit": "cm"}, "surface": "glossy"
+    }  # fmt: skip
+    scene["fixtures"]["flood"]["body"] = {
+        "mesh": {"file": "sheet.obj", "unit": "cm"}, "surface": "glossy"
+    }  # fmt: skip
     # A plane in the ceiling has no area under a ridge.
     scene["planes"][-1] = {"name": "under-the-roof", "height": "95 cm", "cell": "10 cm"}
     return scene
@@ -277,6 +321,8 @@ def load_drawn(folder: Path, data: dict) -> Scene:
     """Write a scene with the room and the plant that it names, and load it."""
     (folder / "room.obj").write_text(obj_of(drawn_parts()), "utf-8")
     (folder / "plant.obj").write_text(obj_of(DRAWN_PLANT), "utf-8")
+    (folder / "hood.obj").write_text(obj_of(hood_parts()), "utf-8")
+    (folder / "sheet.obj").write_text(obj_of(SHEET), "utf-8")
     path = folder / "torture.yaml"
     path.write_text(yaml.dump(data, sort_keys=False, Dumper=PlainDumper), "utf-8")
     return load_scene(path)

@@ -145,7 +145,7 @@ def plane_mean(
 def cell_areas(plane: xr.Dataset) -> Array:
     """Area of each cell that light can pass, (n_y, n_x) m2: all of it, or what lies in a room."""
     if "open_m2" in plane:
-        return np.asarray(plane["open_m2"].values, np.float64)
+        return np.array(plane["open_m2"].values, np.float64)
     whole = float(plane.attrs["cell_x_m"]) * float(plane.attrs["cell_y_m"])
     return np.full((plane.sizes["y"], plane.sizes["x"]), whole)
 

@@ -133,6 +133,8 @@ def profile(result: Result, *, span: Span = PAR, group: str = "all") -> Profile:
         raise CanopysimError("the result has no canopy, so it has no layers with boundaries")
     layers = result.layers
     floor_area = float(result.settings["width_m"]) * float(result.settings["depth_m"])
+    # Of a drawn room the box round it says too much.
+    floor_area = float(result.settings.get("floor_area_m2", floor_area))
     height = np.concatenate([layers["z_top_m"].values[:1], layers["z_bottom_m"].values])
     absorbed = np.stack(
         [
@@ -233,7 +235,7 @@ def _why_unknown(result: Result) -> str:
         return "it does not say where its lights hang"
     if inside["groups"] or inside["bodies"]:
         return "lights hang below the canopy's top"
-    if any(end.face in SIDES for end in sinks_of(result)):
+    if "drawn_room" in result.settings or any(end.face in SIDES for end in sinks_of(result)):
         return "what walls take is not booked by height"
     layer = result.rows["sink_layer"].values
     if any(e.kind in (POT, NET) and n < 1 for e, n in zip(sinks_of(result), layer, strict=True)):

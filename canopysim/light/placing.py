@@ -17,6 +17,7 @@ from canopysim.units import format_length
 if TYPE_CHECKING:
     from canopysim.light.photometry import Distribution
     from canopysim.light.spectrum.spectrum import Spectrum
+    from canopysim.matter.body_mesh import DrawnBody
     from canopysim.scene.schema import Scene
     from canopysim.scene.schema_light import Fixture, Light, Strip
 
@@ -118,6 +119,8 @@ def box_corners(low: Array, high: Array) -> Array:
 
 def _extent(fixture: Fixture) -> tuple[Array, Array]:
     """Low and high corner of the body, or of the luminous areas, in the fixture's frame."""
+    if fixture.body is not None and fixture.body.drawn is not None:
+        return fixture.body.drawn.low, fixture.body.drawn.high
     if fixture.body is not None:
         half = np.array([fixture.body.length / 2, fixture.body.width / 2])
         base = fixture.body.standoff
@@ -180,6 +183,7 @@ def place_lights(scene: Scene, canopy_top_m: float) -> tuple[list[PlacedStrip], 
     strips: list[PlacedStrip] = []
     bodies: list[Part] = []
     boxes: list[tuple[int, Array, Array, Array, Array]] = []
+    drawn_bodies: list[DrawnBody | None] = []
     for index, light in enumerate(scene.lights):
         fixture = scene.fixtures[light.fixture]
         turned = rotation(light.turn, light.pitch, light.tilt)
@@ -188,12 +192,18 @@ def place_lights(scene: Scene, canopy_top_m: float) -> tuple[list[PlacedStrip], 
         for pivot in pivots(light, fixture, canopy_top_m):
             if fixture.body is not None:
                 low, high = _extent(fixture)
-                corners = pivot + box_corners(low, high) @ turned.T
                 name = f"{light.fixture}-{len(bodies) + 1}"
+                drawn = fixture.body.drawn
+                points = box_corners(low, high) if drawn is None else drawn.vertices
                 bodies.append(
-                    Part(name, "fixture", corners, BOX_FACES, fixture.body.surface, solid=True)
-                )
+                    Part(
+                        name, "fixture", pivot + points @ turned.T,
+                        BOX_FACES if drawn is None else drawn.faces,
+                        fixture.body.surface, solid=drawn is None or drawn.solid,
+                    )
+                )  # fmt: skip
                 boxes.append((index, pivot, turned, low, high))
+                drawn_bodies.append(drawn)
             for strip, (flux, shares) in zip(fixture.strips, fluxes, strict=True):
                 centre, own = _strip_frame(strip)
                 strips.append(
@@ -216,7 +226,7 @@ def place_lights(scene: Scene, canopy_top_m: float) -> tuple[list[PlacedStrip], 
                         channel=strip.channel or "",
                     )
                 )
-    _refuse_outside(scene, strips, boxes)
+    _refuse_outside(scene, strips, boxes, drawn_bodies)
     return strips, bodies
 
 
@@ -231,10 +241,14 @@ def _refuse_outside(
     scene: Scene,
     strips: list[PlacedStrip],
     boxes: list[tuple[int, Array, Array, Array, Array]],
+    drawn: list[DrawnBody | None],
 ) -> None:
     """Raise for everything that sticks out of the enclosure or into a body."""
     size = np.array([scene.enclosure.width, scene.enclosure.depth, scene.enclosure.height])
-    outlines = [(i, p + box_corners(lo, hi) @ r.T) for i, p, r, lo, hi in boxes]
+    outlines = [
+        (i, p + (box_corners(lo, hi) if body is None else body.vertices) @ r.T)
+        for (i, p, r, lo, hi), body in zip(boxes, drawn, strict=True)
+    ]
     outlines += [(s.light, luminous_corners(s)) for s in strips]
     # Of each light, and of a whole row, only what reaches farthest is told.
     worst: dict[int, tuple[float, str]] = {}
@@ -252,7 +266,7 @@ def _refuse_outside(
             f"move it, turn it or choose a smaller fixture{in_row}"
         )
         problems.append(scene.problem(("lights", index), message))
-    for index in sorted(_buried(strips, boxes)):
+    for index in sorted(_buried(strips, boxes, drawn)):
         message = (
             "a strip lies inside a fixture's body; give it a drop of a few mm "
             "below the body, or a wider gap in the row"
@@ -263,9 +277,11 @@ def _refuse_outside(
 
 
 def _buried(
-    strips: list[PlacedStrip], boxes: list[tuple[int, Array, Array, Array, Array]]
+    strips: list[PlacedStrip],
+    boxes: list[tuple[int, Array, Array, Array, Array]],
+    drawn: list[DrawnBody | None],
 ) -> set[int]:
-    """Lights of which a strip has a corner or its middle inside any body."""
+    """Lights of which a strip has a corner or its middle inside any solid body."""
     found: set[int] = set()
     if not strips:
         return found
@@ -273,6 +289,11 @@ def _buried(
     own = np.array([s.ghost_body for s in strips])
     for number, (_, pivot, turned, low, high) in enumerate(boxes):
         inside = (points - pivot) @ turned
-        hit = np.any(np.all((inside > low) & (inside < high), axis=2), axis=1) & (own != number)
+        within = np.all((inside > low) & (inside < high), axis=2)
+        body = drawn[number]
+        if body is not None:
+            for strip, corner in np.argwhere(within):
+                within[strip, corner] = body.holds(inside[strip, corner])
+        hit = np.any(within, axis=1) & (own != number)
         found.update(strips[i].light for i in np.flatnonzero(hit))
     return found

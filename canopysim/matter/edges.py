@@ -12,6 +12,8 @@ Indices = NDArray[np.intp]
 
 WELD_M = 1e-5
 """Corners nearer to each other than this are one: the rounding of a file, not a gap."""
+SLIVER = 1e-12
+"""Twice the area over the square of the longest side, below which a face is a line or a point."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,3 +124,12 @@ def near_corners(vertices: Floats) -> Indices:
         near = np.linalg.norm(vertices[two[:, 0]] - vertices[two[:, 1]], axis=1) <= WELD_M
         pairs.append(two[near])
     return hang_together(len(vertices), np.concatenate(pairs))
+
+
+def flat_faces(vertices: Floats, faces: Indices) -> NDArray[np.bool_]:
+    """Mark faces that are a line or a point."""
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    longest = np.max([((p - q) ** 2).sum(1) for p, q in ((a, b), (b, c), (c, a))], axis=0)
+    twice = np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    flat: NDArray[np.bool_] = twice <= SLIVER * longest
+    return flat

@@ -157,7 +157,7 @@ def _rewritten(
     if len(names) > most_pieces:
         raise ValueError(f"has {len(names)} named parts; at most {most_pieces}, join some of them")
     if not names:
-        raise ValueError("holds no triangles; export the plant as a mesh with faces")
+        raise ValueError("holds no triangles; export it as a mesh with faces")
     bare = {
         "asset": {"version": "2.0"},
         "scene": 0,

@@ -74,7 +74,7 @@ def read_pieces(data: bytes, form: str, stem: str) -> list[Piece]:
     pieces = _read_obj(data, stem) if form == "obj" else _read_by_trimesh(data, form, stem)
     pieces = [piece for piece in pieces if len(piece.faces)]
     if not pieces:
-        raise ValueError("holds no triangles; export the plant as a mesh with faces")
+        raise ValueError("holds no triangles; export it as a mesh with faces")
     if sum(len(piece.faces) for piece in pieces) > MOST_FACES:
         raise ValueError(_too_many(sum(len(piece.faces) for piece in pieces)))
     for piece in pieces:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopysim.matter.blade import triangle_areas
-from canopysim.matter.edges import Indices, edges_of, near_corners, same_corners
+from canopysim.matter.edges import Indices, edges_of, flat_faces, near_corners, same_corners
 from canopysim.matter.leaks import find_leaks, named
 from canopysim.matter.shells import ShellProblemError, turn_inwards
 from canopysim.units import format_length, shown
@@ -25,8 +25,6 @@ Faces = NDArray[np.int32]
 SMALLEST_M, LARGEST_M = 0.01, 100.0
 MOST_TOLD = 6
 """Leaks that are told one by one."""
-SLIVER = 1e-12
-"""Twice the area over the square of the longest side, below which a face is a line or a point."""
 # Ends that the books have whatever the room is like.
 TAKEN = ("leaves", "stems", "fixture bodies", "untraced", "roulette", "choice", "beyond the walls")
 # What is chosen by a pattern that is nothing but stars.
@@ -237,7 +235,7 @@ def _cleaned(mesh: RoomMesh, soup: _Soup) -> tuple[_Soup, int, int, int]:
         near = near_corners(soup.vertices)[faces]
         n_welded = len(np.unique(faces[near != faces]))
         faces = near
-    flat = _degenerate(soup.vertices, faces)
+    flat = flat_faces(soup.vertices, faces)
     soup = soup.kept(faces, ~flat)
     _, first, which = np.unique(
         np.sort(soup.faces, axis=1), axis=0, return_index=True, return_inverse=True
@@ -259,15 +257,6 @@ def _cleaned(mesh: RoomMesh, soup: _Soup) -> tuple[_Soup, int, int, int]:
         )
         raise RoomProblemsError([("file", text)])
     return soup.kept(soup.faces, ~repeated), int(flat.sum()), int(repeated.sum()), n_welded
-
-
-def _degenerate(vertices: Floats, faces: Indices) -> NDArray[np.bool_]:
-    """Mark faces that are a line or a point."""
-    a, b, c = (vertices[faces[:, k]] for k in range(3))
-    longest = np.max([((p - q) ** 2).sum(1) for p, q in ((a, b), (b, c), (c, a))], axis=0)
-    twice = np.linalg.norm(np.cross(b - a, c - a), axis=1)
-    flat: NDArray[np.bool_] = twice <= SLIVER * longest
-    return flat
 
 
 def _room(

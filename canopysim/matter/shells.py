@@ -39,6 +39,25 @@ class Shells:
     volume: float
 
 
+@dataclass(frozen=True, eq=False)
+class Skins:
+    """The parts of a closed mesh that hang together.
+
+    Parameters
+    ----------
+    number : (m,) int ndarray
+        Skin of each face.
+    turned : (m,) bool ndarray
+        Faces that have to be taken the other way round for those of their skin to agree.
+    volume : (n,) ndarray, m3
+        Of each skin, positive where its normals then point out of it.
+    """
+
+    number: Indices
+    turned: NDArray[np.bool_]
+    volume: Floats
+
+
 def turn_inwards(vertices: Floats, faces: Indices, edges: Edges) -> Shells:
     """Settle which way every face of a closed mesh looks.
 
@@ -56,10 +75,46 @@ def turn_inwards(vertices: Floats, faces: Indices, edges: Edges) -> Shells:
 
     Notes
     -----
+    Which side of a skin is its inside is told by its signed volume.
+    """
+    skins = skins_of(vertices, faces, edges)
+    number, turned, volume = skins.number, skins.turned, skins.volume
+    depth = _depths(vertices, faces, number, np.where(turned, -1.0, 1.0) * np.sign(volume)[number])
+    outer = np.flatnonzero(depth == 0)
+    if len(outer) > 1:
+        spots = [vertices[faces[number == k]].reshape(-1, 3).mean(axis=0) for k in outer[:3]]
+        where = " and ".join(f"({', '.join(f'{v:.3g} m' for v in spot)})" for spot in spots)
+        raise ShellProblemError(
+            f"holds {len(outer)} rooms beside each other, about {where}; draw one room: bodies in "
+            "it must lie inside it, and passages between rooms must be drawn"
+        )
+    if (depth > 1).any():
+        where = vertices[faces[number == int(depth.argmax())]].reshape(-1, 3).mean(axis=0)
+        raise ShellProblemError(
+            f"holds a body within a body at {', '.join(f'{v:.3g} m' for v in where)}; light never "
+            "comes there: delete it"
+        )
+    # Out of a skin by its volume: the room's own normals point into it, those of bodies out of
+    # them, which is into the room too.
+    wanted = np.where(depth == 0, -1.0, 1.0)
+    turned = turned ^ (np.sign(volume) != wanted)[number]
+    free = float(np.abs(volume[outer]).sum() - np.abs(volume[depth == 1]).sum())
+    return Shells(turned, len(volume) - 1, free)
+
+
+def skins_of(vertices: Floats, faces: Indices, edges: Edges) -> Skins:
+    """Find the skins of a closed mesh, and which of their faces have to be turned round.
+
+    Raises
+    ------
+    ShellProblemError
+        For a skin without an inside, too many of them, and no volume.
+
+    Notes
+    -----
     Neighbours agree where they go along their common edge in opposite ways. Every face is put into
     a graph twice, as drawn and turned, so that what hangs together agrees; a skin in which a face
-    hangs together with its own turned twin (a Moebius strip) has no inside. Which side of a skin is
-    its inside is told by its signed volume.
+    hangs together with its own turned twin (a Moebius strip) has no inside.
     """
     n = len(faces)
     pairs, alike = pairs_of_faces(edges)
@@ -82,7 +137,9 @@ def turn_inwards(vertices: Floats, faces: Indices, edges: Edges) -> Shells:
     # Volumes about the middle, where they round least.
     corner = (vertices - vertices[faces].reshape(-1, 3).mean(axis=0))[faces]
     sixth = np.einsum("ij,ij->i", corner[:, 0], np.cross(corner[:, 1], corner[:, 2])) / 6
-    volume = np.bincount(number, np.where(turned, -sixth, sixth), minlength=len(names))
+    volume: Floats = np.bincount(
+        number, np.where(turned, -sixth, sixth), minlength=len(names)
+    ).astype(np.float64)
     if (np.abs(volume) < 1e-9).any():
         flat = faces[number == int(np.abs(volume).argmin())]
         where = vertices[flat].reshape(-1, 3).mean(axis=0)
@@ -90,27 +147,7 @@ def turn_inwards(vertices: Floats, faces: Indices, edges: Edges) -> Shells:
             f"encloses nothing at {', '.join(f'{v:.4g} m' for v in where)}: faces lie on each "
             "other there; delete them"
         )
-    depth = _depths(vertices, faces, number, np.where(turned, -1.0, 1.0) * np.sign(volume)[number])
-    outer = np.flatnonzero(depth == 0)
-    if len(outer) > 1:
-        spots = [vertices[faces[number == k]].reshape(-1, 3).mean(axis=0) for k in outer[:3]]
-        where = " and ".join(f"({', '.join(f'{v:.3g} m' for v in spot)})" for spot in spots)
-        raise ShellProblemError(
-            f"holds {len(outer)} rooms beside each other, about {where}; draw one room: bodies in "
-            "it must lie inside it, and passages between rooms must be drawn"
-        )
-    if (depth > 1).any():
-        where = vertices[faces[number == int(depth.argmax())]].reshape(-1, 3).mean(axis=0)
-        raise ShellProblemError(
-            f"holds a body within a body at {', '.join(f'{v:.3g} m' for v in where)}; light never "
-            "comes there: delete it"
-        )
-    # Out of a skin by its volume: the room's own normals point into it, those of bodies out of
-    # them, which is into the room too.
-    wanted = np.where(depth == 0, -1.0, 1.0)
-    turned ^= (np.sign(volume) != wanted)[number]
-    free = float(np.abs(volume[outer]).sum() - np.abs(volume[depth == 1]).sum())
-    return Shells(turned, len(names) - 1, free)
+    return Skins(number, turned, volume)
 
 
 def _depths(vertices: Floats, faces: Indices, number: Indices, sign: Floats) -> Indices:

@@ -88,7 +88,7 @@ def _cut(corners: Floats, axis: int, at: float) -> Floats:
         share = (at - low[:, axis]) / np.where(span > 0.0, span, 1.0)
         point: Floats = low + np.clip(share, 0.0, 1.0)[:, None] * (high - low)
         point[:, axis] = at
-        return point
+        return np.asarray(point, np.float64)
 
     s, t = meeting(p, q), meeting(p, r)
     pieces = np.concatenate([np.stack(each, axis=1) for each in ((p, s, t), (s, q, r), (s, r, t))])

@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 _SETTINGS = {
     "replicates": "Canopies, each grown from a seed of its own",
     "lining": "Lining",
+    "drawn_room": "Drawn room, of which the enclosure is the box round it",
+    "floor_area_m2": "Floor area, m²",
     "with_plants": "Plants",
     "n_volume": "Volumes filled with leaves",
     "ground_area_m2": "Ground area, m²",

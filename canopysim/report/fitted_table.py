@@ -50,6 +50,11 @@ class FittedTable:
             name = max(cells[0], len(table.columns[0]))
             room = options.max_width - GAP * len(columns) - name
             widths = _wide_as_room(table.columns, cells, columns, room)
+            if len(columns) == 1:
+                # A column wider than all the room is folded, so that the names stay beside it.
+                beside = min(name, NARROWEST_NAME, options.max_width // 2)
+                widest = options.max_width - GAP - beside
+                widths = {n: max(1, min(width, widest)) for n, width in widths.items()}
             taken = sum(GAP + widths[number] for number in columns)
             yield self._drawn(columns, max(1, min(name, options.max_width - taken)), widths)
         if table.note:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from canopysim.bands import PAR
 from canopysim.library.plants import library_plant
+from canopysim.library.surfaces import library_surfaces
 from canopysim.matter.stage import grown_shares
 from canopysim.units import format_share
 
@@ -28,10 +30,25 @@ def plant_lines(scene: Scene) -> list[str]:
     """
     if scene.canopy is None:
         return []
-    lines = []
+    lines: list[str] = []
     for name in dict.fromkeys(planting.plant for planting in scene.canopy.plantings):
         plant = scene.plants[name]
         lines += [f"{name}: {line}" for line in (*_like(scene, name, plant), *_stage(plant))]
+    return lines + _surfaces(scene)
+
+
+def _surfaces(scene: Scene) -> list[str]:
+    """Say which surfaces are the library's, what they reflect, and how sure that is."""
+    taken = [name for name in scene.surfaces if not scene.states("surfaces", name)]
+    lines = []
+    for name in taken:
+        stock = library_surfaces()[name]
+        mean = float(scene.surfaces[name].diffuse.values(PAR)[0])
+        lines.append(
+            f"surface {name} is the library's: {stock.title}, {format_share(round(mean, 3))} of "
+            f"400–700 nm, usually {format_share(stock.low)} to {format_share(stock.high)} "
+            f"({stock.source})."
+        )
     return lines
 
 

@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 import csv
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from canopysim.report.rows import Table
 from canopysim.report.tables import number, plain_text
-from canopysim.report.words import FLUX_DENSITY, PPFD_BAND, band_label, centimetres, with_error
+from canopysim.report.words import (
+    FLUX_DENSITY,
+    PPFD_BAND,
+    band_label,
+    centimetres,
+    percent_within,
+    with_error,
+)
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -19,11 +27,20 @@ SIDES = ("all sides", "up", "down", "right", "left", "back", "front")
 
 
 def probe_tables(result: Result) -> list[Table]:
-    """Two tables for all lights together: the meters, and light from all sides."""
+    """Tables for all lights together: the meters, their levelling, and light from all sides."""
     probes = result.probes
     if probes is None:
         return []
-    return [_meter_table(probes), _side_table(probes)]
+    return [*meter_tables(result), _side_table(probes)]
+
+
+def meter_tables(result: Result) -> list[Table]:
+    """Tell what meters read and, if any has a levelling error, what that does to its reading."""
+    probes = result.probes
+    if probes is None:
+        return []
+    leaning = [_leaning_table(probes)] if "leaning" in probes else []
+    return [_meter_table(probes), *leaning]
 
 
 def _place(probes: xr.Dataset, name: str) -> str:
@@ -68,6 +85,53 @@ def _meter_table(probes: xr.Dataset) -> Table:
     )
 
 
+def _leaning_table(probes: xr.Dataset) -> Table:
+    rows = []
+    for name in probes["probe"].values:
+        here = probes.sel(probe=name, group="all")
+        if not math.isfinite(float(here["levelling_deg"])):
+            continue
+        changes = {
+            change: _change(
+                float(here["leaning"].sel(change=change)),
+                float(here["leaning_std_err"].sel(change=change)),
+            )
+            for change in here["change"].values
+        }
+        rows.append(
+            (
+                str(name),
+                f"{float(here['levelling_deg']):g}°",
+                changes["lowest"],
+                f"{float(here['leaning_lowest_turn']):.0f}°",
+                changes["highest"],
+                f"{float(here['leaning_highest_turn']):.0f}°",
+                changes["rms"].removeprefix("+"),
+            )
+        )
+    return Table(
+        "What a meter's levelling error does to its reading, all lights",
+        (
+            "Probe",
+            "Leans by",
+            "Lowest reading",
+            "leaning to",
+            "Highest reading",
+            "leaning to",
+            "Root mean square",
+        ),
+        tuple(rows),
+        "Shares of the reading of the face as it is meant to lie. Leaning to 0° is to the right, "
+        "90° to the back; for a face that does not look up, 0° is where it leans already.",
+    )
+
+
+def _change(share: float, std_err: float) -> str:
+    """Signed percents and their error."""
+    told = percent_within(share, std_err, 2)
+    return f"+{told}" if share > 0 and told[0].isdigit() else told
+
+
 def _side_table(probes: xr.Dataset) -> Table:
     rows = []
     for name in probes["probe"].values:
@@ -101,7 +165,8 @@ def write_probes_csv(result: Result, path: Path) -> None:
         With probes.
     path : Path
         File to write: probe, place, group, facing ("all sides" is the fluence rate), waveband, flux
-        density and standard error; then, once for each probe and group, the meter's reading.
+        density and standard error; then, once for each probe and group, the meter's reading, and
+        by what share it changes at worst when the meter leans by its levelling error.
     """
     probes = result.probes
     if probes is None:
@@ -128,3 +193,9 @@ def write_probes_csv(result: Result, path: Path) -> None:
                 for what, unit_of in (("reading", unit), ("over_true", "1")):
                     value, error = float(of[what]), float(of[f"{what}_std_err"])
                     writer.writerow([*first, what, "", number(value), number(error), unit_of])
+                if "leaning" in probes and math.isfinite(float(of["levelling_deg"])):
+                    for change in of["change"].values:
+                        cell = of.sel(change=change)
+                        value, error = float(cell["leaning"]), float(cell["leaning_std_err"])
+                        what = f"leaning, {change}"
+                        writer.writerow([*first, what, "", number(value), number(error), "1"])

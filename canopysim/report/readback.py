@@ -11,6 +11,7 @@ from canopysim.bands import PAR, ranges
 from canopysim.light.facts import fixture_facts
 from canopysim.matter.enclosure import FACES
 from canopysim.matter.rough import returned_share
+from canopysim.report.body_lines import body_lines
 from canopysim.report.cuticles import cuticle_lines
 from canopysim.report.defaults import DefaultUsed, defaults_used
 from canopysim.report.electricity import check_pieces
@@ -75,7 +76,10 @@ def read_back(scene: Scene, world: World) -> RenderableType:
         ),
         *(Text(line) for line in measured_lines(scene)),
         *(_Hanging(line, 0) for line in plant_lines(scene)),
-        *(_Hanging(line, 0) for line in (*room_lines(scene), *mesh_lines(scene))),
+        *(
+            _Hanging(line, 0)
+            for line in (*room_lines(scene), *body_lines(scene), *mesh_lines(scene))
+        ),
         *(_Hanging(line, 0) for line in cuticle_lines(scene, world)),
         *(_Hanging(line, 0) for line in volume_lines(scene, world)),
         Text(_memory(world)),

@@ -14,7 +14,7 @@ from canopysim.report.electricity import summary_lines
 from canopysim.report.ends import ends_table, walls_text
 from canopysim.report.fitted_table import FittedTable
 from canopysim.report.hanging import NO_BREAK, Hanging
-from canopysim.report.probes import probe_tables
+from canopysim.report.probes import meter_tables
 from canopysim.report.reach import (
     lower_half_sentences,
     lowest_leaves,
@@ -83,8 +83,7 @@ def summary_text(result: Result, folder: Path | None = None) -> RenderableType:
         if len(result.groups) > 1:
             pieces.append(FittedTable(group_table(result)))
         pieces.append(FittedTable(far_red_table(result)))
-    if result.probes is not None:
-        pieces.append(FittedTable(probe_tables(result)[0]))
+    pieces += [FittedTable(table) for table in meter_tables(result)]
     pieces.append(FittedTable(ends_table(result)))
     pieces.append(Text(""))
     pieces.extend(

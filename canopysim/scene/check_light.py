@@ -92,7 +92,7 @@ def _check_fixture(draft: Draft, path: EntryPath, fixture: Fixture) -> Iterator[
     for index, strip in enumerate(fixture.strips):
         at = (*path, "strips", index)
         spectra.append(((*at, "spectrum"), strip.spectrum))
-        if fixture.body is not None:
+        if fixture.body is not None and fixture.body.mesh is None:
             yield from _check_proud(draft, at, strip, fixture.body)
     misfits = [
         found

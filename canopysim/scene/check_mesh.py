@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from canopysim.scene.check_space import check_name, check_point
+from canopysim.scene.check_stand import check_surface
 from canopysim.scene.document import EntryPath
 from canopysim.scene.draft import Draft, Problem
 from canopysim.scene.schema_mesh import MATTERS
@@ -42,8 +43,10 @@ def check_meshes(draft: Draft) -> Iterator[Problem]:
                 *first, last = (f"'{word}: ...'" for word in MATTERS)
                 yield at, f"is one thing; write one of {', '.join(first)} or {last}"
             for word, name in matter.stated.items():
-                section = "leaves" if word == "leaf" else "surfaces"
-                yield from check_name(draft, (*at, word), name, section)
+                if word == "leaf":
+                    yield from check_name(draft, (*at, word), name, "leaves")
+                else:
+                    yield from check_surface(draft, (*at, word), name)
         for number, point in enumerate(mesh.positions):
             yield from check_point(draft, (*path, "positions", number), point)
         if len(mesh.turn) not in (1, len(mesh.positions)):

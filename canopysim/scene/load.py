@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from canopysim.errors import SceneError
+from canopysim.scene.body_files import read_bodies
 from canopysim.scene.checks import find_contradictions
 from canopysim.scene.document import Document, EntryPath, problem_line, write_path
 from canopysim.scene.draft import make_draft
@@ -220,18 +221,28 @@ def _read_scene(text: str, name: str, path: Path | None, allow_outside: bool) ->
     root, unread = _with_fixture_files(root, path, allow_outside, gathered)
     root = _with_tables(root, path, allow_outside, gathered)
     drawn = read_room(root, _resolver(path, allow_outside), gathered.sources)
-    root = drawn.root
+    bodies = read_bodies(drawn.root, _resolver(path, allow_outside), gathered.sources)
+    root = bodies.root
     meshes = _mesh_bytes(root, path, allow_outside, gathered)
-    document = Document(path, name, root, gathered.sources, {**meshes, **drawn.data})
+    document = Document(path, name, root, gathered.sources, {**meshes, **drawn.data, **bodies.data})
     draft, problems = make_draft(document, plain(root), unread)
     if drawn.unknown:
         draft = replace(draft, broken=draft.broken | {"enclosure"})
-    for where, message in (*problems, *drawn.problems, *find_contradictions(draft)):
+    for where, message in (
+        *problems,
+        *drawn.problems,
+        *bodies.problems,
+        *find_contradictions(draft),
+    ):
         gathered.problems.append((document.place(where), _with_path(where, message)))
     if gathered.problems:
         raise SceneError(gathered.lines())
     draft.scene._document = document
     draft.scene.enclosure._room = drawn.room
+    for fixture, body in bodies.bodies.items():
+        carried = draft.scene.fixtures[fixture].body
+        if carried is not None:
+            carried._drawn = body
     return draft.scene
 
 

@@ -1,9 +1,10 @@
 """What shines: fixtures with their strips and lenses, and where they hang."""
 
 import math
-from typing import Annotated, Any, Literal, Self
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Self
 
 from pydantic import (
+    ConfigDict,
     Field,
     PrivateAttr,
     ValidatorFunctionWrapHandler,
@@ -37,8 +38,12 @@ from canopysim.scene.light_spectrum import (
     LightSpectrumField,
 )
 from canopysim.scene.schema_channel import MOST_CHANNELS, Channel, ChannelLoad, channel_load
+from canopysim.scene.schema_mesh import MeshFile
 from canopysim.scene.schema_power import Powered
 from canopysim.units import shown
+
+if TYPE_CHECKING:
+    from canopysim.matter.body_mesh import DrawnBody
 
 # A point source is given an opening of this size.
 LEAST_OPENING_M = 1e-3
@@ -193,14 +198,38 @@ class Strip(Frozen):
     )
 
 
+def _size_or_mesh(schema: dict[str, Any]) -> None:
+    """Say to editors that a drawn body needs no size."""
+    schema["required"] = ["surface"]
+    schema["anyOf"] = [{"required": ["length", "width", "height"]}, {"required": ["mesh"]}]
+
+
 class Body(Frozen):
-    """The box above the luminous plane: it shades, reflects and absorbs."""
+    """The box above the luminous plane, or a mesh: it shades, reflects and absorbs.
+
+    Length, width and height of a mesh are those of the box round it.
+    """
+
+    model_config = ConfigDict(json_schema_extra=_size_or_mesh)
 
     length: PositiveLength = Field(description="Extent along the fixture's x.")
     width: PositiveLength = Field(description="Extent along the fixture's y.")
     height: PositiveLength = Field(description="Extent upwards.")
     surface: Name = Field(description="Surface of the body, a name under 'surfaces'.")
     standoff: PositiveLength = default("2 mm", "Gap between luminous plane and the underside.")
+    mesh: MeshFile | None = default(
+        None,
+        "A mesh file instead of a box. Its origin is the middle of the luminous plane, its x runs "
+        "along the fixture, up is away from the light. Closed, it is solid; else it is sheets.",
+    )
+
+    # A mesh as it was understood; set by what loads the scene.
+    _drawn: "DrawnBody | None" = PrivateAttr(default=None)
+
+    @property
+    def drawn(self) -> "DrawnBody | None":
+        """The mesh, or None for a box."""
+        return self._drawn
 
 
 class Fixture(Powered):

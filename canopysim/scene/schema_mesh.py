@@ -85,7 +85,9 @@ class MeshMatter(Frozen):
     """What a part of a mesh is: a kind of leaf, or something opaque and its surface."""
 
     leaf: Name | None = default(None, "Kind of leaf, a name under 'leaves'.")
-    stem: Name | None = default(None, "Surface of a stem or stalk, a name under 'surfaces'.")
+    stem: Name | None = default(
+        None, "Surface of a stem or stalk, a name under 'surfaces' or of the library."
+    )
     flower: Name | None = default(None, "Surface of flowers or fruit.")
     pot: Name | None = default(None, "Surface of a pot, or of what is in it.")
     surface: Name | None = default(None, "Surface of anything else; it is counted with the stems.")

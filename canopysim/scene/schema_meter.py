@@ -1,8 +1,9 @@
 """Meters and where they lie: what a reading would be, and what is truly there."""
 
+import math
 from typing import Annotated, Any
 
-from pydantic import Field, PlainValidator, WithJsonSchema
+from pydantic import AfterValidator, Field, PlainValidator, WithJsonSchema
 
 from canopysim.errors import CanopysimError
 from canopysim.light.meter import RESPONSES, Response, response_table
@@ -62,6 +63,15 @@ def _read_cosine(value: object) -> tuple[tuple[float, float], ...]:
     return tuple(sorted(found))
 
 
+def _small_angle(angle: float) -> float:
+    if not 0.0 <= angle <= parse_angle("20 deg"):
+        raise ValueError(
+            f"{math.degrees(angle):g} deg is out of range; allowed is 0 deg to 20 deg, and more is "
+            "the 'tilt' of a probe"
+        )
+    return angle
+
+
 class Meter(Frozen):
     """A light meter: what it counts of which photon, from which direction."""
 
@@ -79,6 +89,11 @@ class Meter(Frozen):
     ] = default("ideal", "'ideal', or what it reads of slanting light: {75 deg: 95 %, ...}.")
     factor: Annotated[float, PlainValidator(lambda v: _read_factor(v))] = default(
         "1", "Calibration factor by which its reading is multiplied."
+    )
+    levelling: Annotated[Angle, AfterValidator(_small_angle)] = default(
+        "0 deg",
+        "By how much it may lean unawares, to any side; the result tells what that does to its "
+        "reading.",
     )
 
 

@@ -30,6 +30,7 @@ from canopysim.scene.fields import (
     counted,
     default,
     measured,
+    parse_count,
     refuse,
     whole,
 )
@@ -39,6 +40,7 @@ from canopysim.units import parse_angle, parse_share, shown
 from canopysim.units_days import parse_days
 
 MOST_RANKS = 50
+COARSE, MOST_TRIANGLES = 4, 400
 LEAST_STAGE, FULL_STAGE = 0.05, 1.0
 _read_stage, _stage = measured(
     parse_share, "60 %", r"^\s*[0-9.]+\s*(%|days?)\s*$", least="5 %", most="100 %"
@@ -115,6 +117,26 @@ Bends = Annotated[tuple[float, ...], *_by_rank(_angle("-180 deg", "180 deg"), "4
 Sizes = Annotated[tuple[float, ...], *_by_rank(_size, "80 %", r"^\s*[0-9.]+\s*%\s*$")]
 SizesByNode = Annotated[
     tuple[Share, ...], Field(min_length=1, max_length=200), _not_all_zero("the largest")
+]
+
+
+def _read_triangles(value: object) -> int:
+    """Read a number of triangles, or the word for few."""
+    text = as_text(value, "'16'").strip()
+    return COARSE if text == "coarse" else parse_count(text, 2, MOST_TRIANGLES)
+
+
+Triangles = Annotated[
+    int,
+    PlainValidator(_read_triangles, json_schema_input_type=Any),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "integer", "minimum": 2, "maximum": MOST_TRIANGLES},
+                {"type": "string", "enum": ["coarse"]},
+            ]
+        }
+    ),
 ]
 
 
@@ -222,9 +244,10 @@ class Plant(Frozen):
     )
     stem_radius: PositiveLength = default("4 mm", "Radius of the stem.")
     petiole_radius: PositiveLength = default("1.2 mm", "Radius of the leaf stalks.")
-    triangles_per_leaf: Annotated[int, counted(2, 400), whole(2, 400)] = default(
+    triangles_per_leaf: Triangles = default(
         "16",
-        "Triangles that a blade or leaflet is made of; fewer than 12 show its outline coarsely.",
+        "Triangles that a blade or leaflet is made of, 12 or more, or 'coarse' for 4, which shows "
+        "outline and bend roughly.",
     )
     branches: Annotated[int, counted(1, 12), whole(1, 12)] = default(
         "1", "Number of equal main stems, leaving at the first leaf's height."

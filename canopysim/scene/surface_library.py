@@ -32,6 +32,8 @@ def library_surfaces_of(scene: Scene) -> dict[str, Surface]:
             if planting.pot is not None:
                 named += [planting.pot.surface, planting.pot.soil]
         named += [net.surface for net in scene.canopy.nets]
+        drawn = (part for mesh in scene.canopy.meshes for part in mesh.parts.values())
+        named += [name for part in drawn for word, name in part.stated.items() if word != "leaf"]
     wanted = [n for n in dict.fromkeys(named) if n in SURFACE_NAMES and n not in scene.surfaces]
     return {
         name: Surface.model_validate(

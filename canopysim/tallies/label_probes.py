@@ -10,6 +10,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from canopysim.bands import within
+from canopysim.tallies.label_leaning import CHANGES, leaning_changes
 from canopysim.tallies.rows import BatchRows, mean_and_error
 
 if TYPE_CHECKING:
@@ -33,9 +34,11 @@ def label_probes(labeller: Labeller, rows: BatchRows) -> xr.Dataset | None:
     counts = rows.fold_counts
     per_area = np.array([3 / (4 * math.pi * p.radius**2) for p in probes])
     # (row, channel, probe, facing, band) to (row, group, probe, facing, name)
-    flux = labeller.flux_of_rows(rows.splits.probed) * per_area[:, None, None]
+    flux = (
+        labeller.flux_of_rows(rows.splits.probed[..., : len(FACINGS), :]) * per_area[:, None, None]
+    )
     pfd, error = mean_and_error(flux, counts)
-    reading, ideal = _readings(labeller, rows, per_area)
+    reading, ideal, leaning = _readings(labeller, rows, per_area)
     value, value_error = mean_and_error(reading, counts)
     with np.errstate(invalid="ignore", divide="ignore"):
         ratio = reading.sum(0) / ideal.sum(0)
@@ -52,6 +55,7 @@ def label_probes(labeller: Labeller, rows: BatchRows) -> xr.Dataset | None:
         "reading_std_err": (dims, value_error),
         "over_true": (dims, ratio, {"long_name": "reading over that of an ideal sensor there"}),
         "over_true_std_err": (dims, ratio_error),
+        **({} if leaning is None else leaning_changes(reading, leaning, counts, probes)),
         "meter": ("probe", np.array([p.meter for p in probes], object)),
         "reading_unit": ("probe", np.array([p.response.unit for p in probes], object)),
         "x_m": ("probe", [p.centre[0] for p in probes], {"units": "m"}),
@@ -65,13 +69,18 @@ def label_probes(labeller: Labeller, rows: BatchRows) -> xr.Dataset | None:
             "group": labeller.group_names,
             "probe": np.array([p.name for p in probes], object),
             "facing": list(FACINGS),
+            **({} if leaning is None else {"change": list(CHANGES)}),
             **labeller.band_coords,
         },
     )
 
 
-def _readings(labeller: Labeller, rows: BatchRows, per_area: Array) -> tuple[Array, Array]:
+def _readings(
+    labeller: Labeller, rows: BatchRows, per_area: Array
+) -> tuple[Array, Array, Array | None]:
     """Find what meters read, and what ideal 400-700 nm sensors would read, (row, group, probe).
+
+    Then what the meters read when they lean, (row, group, probe, face), or None if none does.
 
     The spectral response of each band is that of the channel's own light as it was launched.
     """
@@ -82,9 +91,12 @@ def _readings(labeller: Labeller, rows: BatchRows, per_area: Array) -> tuple[Arr
     par = within(world.edges)
     reading = np.zeros((len(counts), len(world.channels), len(world.probes)))
     ideal = np.zeros_like(reading)
+    lean = np.zeros((*reading.shape, counts.shape[3] - len(FACINGS)))
     for channel in range(len(world.channels)):
         for k, probe in enumerate(world.probes):
             weight = probe.factor * probe.per_band[spectrum[channel]]
             reading[:, channel, k] = counts[:, channel, k, 1] @ weight * per_area[k]
+            lean[:, channel, k] = counts[:, channel, k, len(FACINGS) :] @ weight * per_area[k]
             ideal[:, channel, k] = counts[:, channel, k, 0][:, par].sum(-1) * per_area[k]
-    return labeller.grouped(reading), labeller.grouped(ideal)
+    leaning = labeller.grouped(lean) if lean.shape[-1] else None
+    return labeller.grouped(reading), labeller.grouped(ideal), leaning

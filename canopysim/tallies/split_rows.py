@@ -41,7 +41,7 @@ class SplitRows:
         A column is a cell, or a plane and direction.
     facet : numpy.ndarray of int64 (FACET_FOLD, n_facet, 2, n_channel, n_band)
         By triangle and side.
-    probed : numpy.ndarray of int64 (FOLD, n_channel, n_probe, N_FACING, n_band)
+    probed : numpy.ndarray of int64 (FOLD, n_channel, n_probe, N_FACING + n_lean, n_band)
         Flight length over the radius of the ball, times weight.
     canopy : numpy.ndarray of int64 (FOLD, n_channel, n_bin, n_band)
         What passes and stays in the box around the canopy, and what plants take; maybe no bins.

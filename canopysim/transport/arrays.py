@@ -34,7 +34,7 @@ ABSORB_ONE = 2**24
 # Addresses of untraced photons that books keep.
 N_LOST = 16
 # Ways to look at the light of a probe: on the meter's face, as the meter reads it, from all sides,
-# then on planes that face right, left, back, front, up and down.
+# then on planes that face right, left, back, front, up and down; faces that lean come after them.
 N_FACING = 9
 # Why a photon could not be followed.
 LEFT_THE_WORLD, INSIDE_A_SOLID, TOO_MANY_MEETINGS, FLIES_FOR_EVER = 1, 2, 3, 4
@@ -145,8 +145,11 @@ class Splits(NamedTuple):
     facet: I64  # (n_facet, 2 sides, n_channel, n_band)
     probe: F32  # (n_probe, 7) centre and radius of the ball, m; unit normal of the meter
     probe_response: F32  # (n_probe, N_COSINE + 1) see transport/probe.py
+    probe_lean: F32  # (n_probe, n_lean, 3) unit normals of leaning faces of the same meter
     looks: I64  # (1,) 1: small balls are looked for, 0: only what passes them counts
-    probed: I64  # (n_channel, n_probe, N_FACING, n_band) length in the ball over its radius
+    probed: (
+        I64  # (n_channel, n_probe, N_FACING + n_lean, n_band) length in the ball over its radius
+    )
     at: I64  # (n_split,) the row of each split that the packet is in
     passed: I64  # (3 n_surface,) or (0,) how often it went each way
     amounts: I64  # (n_band,) scratch

@@ -12,7 +12,7 @@ the two holds follows from where the light last left, so each length counts once
 
 import numpy as np
 
-from canopysim.transport.arrays import PARALLEL
+from canopysim.transport.arrays import N_FACING, PARALLEL
 from canopysim.transport.cloud import meet_cloud
 from canopysim.transport.launch import launch_density
 from canopysim.transport.random import ON_LOOKS, draw
@@ -60,15 +60,21 @@ def _length_inside(probe, k, ox, oy, oz, dx, dy, dz, t):
 
 
 @jit
-def _book(probe, response, probed, channel, k, dx, dy, dz, amount, w):
+def _seen(response, k, cosine):
+    """Weigh light by its cosine of incidence as the meter of ball k does; 0 from behind."""
+    if cosine <= ZERO:
+        return ZERO
+    at = min(cosine, ONE) * F(N_COSINE)
+    step = min(np.int64(at), N_COSINE - 1)
+    rest = at - F(step)
+    return cosine * fma(rest, response[k, step + 1] - response[k, step], response[k, step])
+
+
+@jit
+def _book(probe, response, lean, probed, channel, k, dx, dy, dz, amount, w):
     """Book a length in ball k, times the weights."""
     cosine = -fma(dx, probe[k, 4], fma(dy, probe[k, 5], dz * probe[k, 6]))
-    met = ZERO
-    if cosine > ZERO:
-        at = min(cosine, ONE) * F(N_COSINE)
-        step = min(np.int64(at), N_COSINE - 1)
-        rest = at - F(step)
-        met = cosine * fma(rest, response[k, step + 1] - response[k, step], response[k, step])
+    met = _seen(response, k, cosine)
     for band in range(w.shape[0]):
         whole = F(w[band]) * amount
         book = probed[channel, k]
@@ -81,6 +87,12 @@ def _book(probe, response, probed, channel, k, dx, dy, dz, amount, w):
         book[6, band] += np.int64(whole * max(dy, ZERO) + HALF)
         book[7, band] += np.int64(whole * max(-dz, ZERO) + HALF)
         book[8, band] += np.int64(whole * max(dz, ZERO) + HALF)
+    for face in range(lean.shape[1]):
+        cosine = -fma(dx, lean[k, face, 0], fma(dy, lean[k, face, 1], dz * lean[k, face, 2]))
+        met = _seen(response, k, cosine)
+        for band in range(w.shape[0]):
+            whole = F(w[band]) * amount
+            probed[channel, k, N_FACING + face, band] += np.int64(whole * met + HALF)
 
 
 @jit
@@ -99,9 +111,11 @@ def pass_probes(splits, channel, origin, vx, vy, vz, ox, oy, oz, dx, dy, dz, t, 
     splits : Splits
         `probe` (n_probe, 7): centre x, y, z and radius in metres, unit normal of the meter;
         `probe_response` (n_probe, N_COSINE + 1): what the meter makes of light over what it should,
-        by the cosine of incidence 0 to 1; `probed` (n_channel, n_probe, 9, n_band): length inside
+        by the cosine of incidence 0 to 1; `probe_lean` (n_probe, n_lean, 3): normals of the same
+        meter when it leans; `probed` (n_channel, n_probe, 9 + n_lean, n_band): length inside
         over the radius, times weight: on the normal, as the meter sees it, from all sides (no
-        cosine), facing right, left, back, front, up, down.
+        cosine), facing right, left, back, front, up, down, then as the meter sees it when it
+        leans.
     channel : int
         Of the packet.
     origin : int
@@ -120,7 +134,8 @@ def pass_probes(splits, channel, origin, vx, vy, vz, ox, oy, oz, dx, dy, dz, t, 
         length = _length_inside(probe, k, ox, oy, oz, dx, dy, dz, t)
         if length > ZERO:
             _book(
-                probe, splits.probe_response, splits.probed, channel, k, dx, dy, dz, length, w
+                probe, splits.probe_response, splits.probe_lean, splits.probed, channel, k,
+                dx, dy, dz, length, w,
             )  # fmt: skip
 
 
@@ -213,8 +228,8 @@ def look_for_probe(
         return
     amount = whole / pull * density * TWO_PI * cap * length
     _book(
-        probe, splits.probe_response, splits.probed, world.strip_channel[strip], k, dx, dy, dz,
-        amount, w,
+        probe, splits.probe_response, splits.probe_lean, splits.probed, world.strip_channel[strip],
+        k, dx, dy, dz, amount, w,
     )  # fmt: skip
 
 

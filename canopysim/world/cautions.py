@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from canopysim.light.placing import PlacedStrip
     from canopysim.scene.document import EntryPath
     from canopysim.scene.schema import Scene
+    from canopysim.scene.schema_light import Body
     from canopysim.world.compile import World
 
 Array = NDArray[np.float64]
@@ -50,7 +51,14 @@ def cautions(scene: Scene, world: World) -> list[str]:
         One line each, ``file:line:column  path: what is so; what may be done``, as errors have it.
     """
     lights = _light_of_body(scene)
-    bodies = [part for part in world.parts if part.kind == "fixture"]
+    # Drawn bodies are of any shape: these cautions hold boxes against each other.
+    bodies = [
+        part
+        for part, boxed in zip(
+            (part for part in world.parts if part.kind == "fixture"), _boxed(scene), strict=True
+        )
+        if boxed
+    ]
     boxes = _boxes(bodies)
     found = [
         *_bodies_in_each_other(lights, bodies, boxes),
@@ -64,12 +72,26 @@ def cautions(scene: Scene, world: World) -> list[str]:
     return list(dict.fromkeys(scene.problem(path, text) for path, text in found))
 
 
+def _boxed(scene: Scene) -> list[bool]:
+    """Tell of each fixture body whether it is a box, in the order of the world's parts."""
+    return [
+        body.mesh is None
+        for light in scene.lights
+        if (body := scene.fixtures[light.fixture].body) is not None
+        for _ in range(light.row.count if light.row is not None else 1)
+    ]
+
+
+def _is_box(body: Body | None) -> bool:
+    return body is not None and body.mesh is None
+
+
 def _light_of_body(scene: Scene) -> list[int]:
-    """Index of the light that each fixture body belongs to, in the order of the world's parts."""
+    """Index of the light that each box of a fixture belongs to, in the order of the parts."""
     return [
         index
         for index, light in enumerate(scene.lights)
-        if scene.fixtures[light.fixture].body is not None
+        if _is_box(scene.fixtures[light.fixture].body)
         for _ in range(light.row.count if light.row is not None else 1)
     ]
 
@@ -179,7 +201,7 @@ def _body_of_strip(scene: Scene) -> list[int]:
     for light in scene.lights:
         fixture = scene.fixtures[light.fixture]
         for _ in range(light.row.count if light.row is not None else 1):
-            has_body = fixture.body is not None
+            has_body = _is_box(fixture.body)
             owners += [body if has_body else -1] * len(fixture.strips)
             body += has_body
     return owners
@@ -222,7 +244,8 @@ def _coarse_leaves(scene: Scene) -> Iterator[Caution]:
         if n_triangle < FEWEST_TRIANGLES:
             yield (
                 ("plants", name, "triangles_per_leaf"),
-                f"leaves of {n_triangle} triangles show their outline and bend coarsely; "
+                f"leaves of {n_triangle} triangles show their outline and bend coarsely, which "
+                "moves up to some 2 % of the light between layers; "
                 f"write {FEWEST_TRIANGLES} or more",
             )
 

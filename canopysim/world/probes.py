@@ -44,6 +44,8 @@ class ProbeTable:
         Of the meter's face.
     per_band : numpy.ndarray (n_spectrum, n_band)
         Reading per flux density, under each spectrum of the scene.
+    levelling : float
+        Angle by which its face may lean unawares, rad.
     """
 
     name: str
@@ -54,6 +56,7 @@ class ProbeTable:
     radius: float
     normal: Array
     per_band: Array
+    levelling: float = 0.0
 
 
 def probe_tables(scene: Scene, canopy_top: float, lights: list[Spectrum]) -> tuple[ProbeTable, ...]:
@@ -88,6 +91,7 @@ def probe_tables(scene: Scene, canopy_top: float, lights: list[Spectrum]) -> tup
                 radius=probe.radius,
                 normal=_normal(probe),
                 per_band=np.stack([response.per_band(light, scene.bands) for light in lights]),
+                levelling=_levelling(scene, probe),
             )
         )
     if problems:
@@ -97,8 +101,8 @@ def probe_tables(scene: Scene, canopy_top: float, lights: list[Spectrum]) -> tup
 
 def probe_arrays(
     scene: Scene, canopy_top: float
-) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Rows for the kernels: `probe` and `probe_response` of `WorldArrays`."""
+) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
+    """Rows for the kernels: `probe`, `probe_response` and `probe_lean` of `Splits`."""
     rows = [[*_centre(probe, canopy_top), probe.radius, *_normal(probe)] for probe in scene.probes]
     cosine = np.linspace(0, 1, N_COSINE + 1)
     response = [
@@ -108,7 +112,31 @@ def probe_arrays(
     return (
         np.array(rows, np.float32).reshape(-1, 7),
         np.array(response, np.float32).reshape(-1, N_COSINE + 1),
+        _leaning(scene),
     )
+
+
+def _leaning(scene: Scene) -> NDArray[np.float32]:
+    """Give the normals of every meter when it leans by its levelling error, (n_probe, 4 or 0, 3).
+
+    Towards four sides, a quarter turn apart, of which the first is where its face leans already
+    (+x, if it faces up). A meter without that error keeps its normal; no face leans if none has it.
+    """
+    angles = [_levelling(scene, probe) for probe in scene.probes]
+    if not any(angles):
+        return np.zeros((len(angles), 0, 3), np.float32)
+    rows = []
+    for probe, angle in zip(scene.probes, angles, strict=True):
+        normal = _normal(probe)
+        onwards = _normal(probe, math.pi / 2)
+        side = np.cross(normal, onwards)
+        turns = (onwards, side, -onwards, -side)
+        rows.append([math.cos(angle) * normal + math.sin(angle) * turn for turn in turns])
+    return np.array(rows, np.float32)
+
+
+def _levelling(scene: Scene, probe: Probe) -> float:
+    return scene.meters[probe.meter].levelling if probe.meter is not None else 0.0
 
 
 def _centre(probe: Probe, canopy_top: float) -> Array:
@@ -118,10 +146,11 @@ def _centre(probe: Probe, canopy_top: float) -> Array:
     return np.array([*probe.at, height])
 
 
-def _normal(probe: Probe) -> Array:
-    """Give the unit normal of the face: up, leaned by the tilt towards the turn."""
-    s = math.sin(probe.tilt)
-    return np.array([s * math.cos(probe.turn), s * math.sin(probe.turn), math.cos(probe.tilt)])
+def _normal(probe: Probe, more: float = 0.0) -> Array:
+    """Give the unit normal of the face: up, leaned by the tilt (and more) towards the turn."""
+    tilt = probe.tilt + more
+    s = math.sin(tilt)
+    return np.array([s * math.cos(probe.turn), s * math.sin(probe.turn), math.cos(tilt)])
 
 
 def _cosine_response(shares: tuple[tuple[float, float], ...], cosine: Array) -> Array:

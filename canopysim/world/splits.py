@@ -70,7 +70,7 @@ class SplitPlan:
         Triangles of plants; 0 where facets are off.
     on_cells : bool
         Whether planes keep their cells.
-    probe, probe_response
+    probe, probe_response, probe_lean
         As in `Splits`.
     canopy : CanopyPlan or None
         The box around the canopy and its plants, where they are asked for.
@@ -89,6 +89,7 @@ class SplitPlan:
     on_cells: bool
     probe: NDArray[np.float32]
     probe_response: NDArray[np.float32]
+    probe_lean: NDArray[np.float32]
     looks: bool = True
     canopy: CanopyPlan | None = None
 
@@ -105,7 +106,7 @@ class SplitPlan:
             (n_channel, self.n_row, n_sink, n_band),
             (n_channel, self.n_row, n_column, n_band),
             (self.n_facet, 2, n_channel, n_band),
-            (n_channel, len(self.probe), N_FACING, n_band),
+            (n_channel, len(self.probe), N_FACING + self.probe_lean.shape[1], n_band),
             (n_channel, 0 if self.canopy is None else self.canopy.first[-1], n_band),
         )
 
@@ -130,6 +131,7 @@ class SplitPlan:
             facet=facet,
             probe=self.probe,
             probe_response=self.probe_response,
+            probe_lean=self.probe_lean,
             looks=np.array([self.looks], np.int64),
             probed=probed,
             at=np.zeros(len(timed), np.int64),
@@ -145,7 +147,7 @@ def split_plan(
     optics: OpticsTable,
     plants: list[Part],
     n_strip: int,
-    probes: tuple[NDArray[np.float32], NDArray[np.float32]],
+    probes: tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]],
     canopy: CanopyPlan | None = None,
 ) -> SplitPlan | None:
     """Settle what a scene asks to be told apart; None where it asks for nothing.
@@ -163,7 +165,7 @@ def split_plan(
     n_strip : int
         Strips that launch.
     probes : tuple of numpy.ndarray
-        `probe` and `probe_response` of `Splits`.
+        `probe`, `probe_response` and `probe_lean` of `Splits`.
     canopy : CanopyPlan, optional
         What is counted of the canopy as a body.
     """
@@ -221,6 +223,7 @@ def split_plan(
         on_cells=asked.on_cells,
         probe=probes[0],
         probe_response=probes[1],
+        probe_lean=probes[2],
         canopy=canopy,
     )
 
