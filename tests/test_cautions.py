@@ -202,6 +202,15 @@ def test_coarse_leaves_are_told_where_they_are_planted(demo_data):
         "plants.pepper.triangles_per_leaf: leaves of 8 triangles show their outline and bend "
         "coarsely, which moves up to some 2 % of the light between layers; write 12 or more"
     )
+    data["plants"]["pepper"] |= {"triangles_per_leaf": "48", "ripple": {
+        "waves": "2", "height": "20 %"}}  # fmt: skip
+    assert not any("triangles" in line for line in told(data))
+    data["plants"]["pepper"]["triangles_per_leaf"] = "40"
+    assert told(data)[-1] == (
+        "plants.pepper.triangles_per_leaf: leaves of 40 triangles cannot follow 2 waves of their "
+        "margin, which moves up to some 9 % of the light between layers; write 48 or more, or "
+        "fewer waves"
+    )
 
 
 @pytest.mark.parametrize("n_part", [1, 1000])

@@ -86,7 +86,7 @@ def under_reading(data, n_batch=N_BATCH, **options):
 def test_the_bare_floor_shows_what_the_spectrum_says():
     ratio, error, over = under_reading(box())
     wanted = counted()
-    assert 0.84 < wanted < 0.88
+    assert 0.85 < wanted < 0.87
     assert error < 0.003
     bound = student.isf(P_FAIL / 2, N_BATCH - 1)
     assert abs(ratio - wanted) < bound * error, (ratio, wanted, error)

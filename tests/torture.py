@@ -154,8 +154,8 @@ def planted_torture(folder: Path, batch: int = 2000) -> Path:
     scene = torture(batch)
     scene["canopy"]["meshes"] = [
         {"file": "drawn.glb", "unit": "m", "up": "y", "scale": "0.35",
-         "parts": {"leaf": {"leaf": "odd"}, "stem": {"surface": "green-stem"},
-                   "*fruit": {"surface": "red-fruit"}, "*petal": {"surface": "glossy"}},
+         "parts": {"leaf": {"leaf": "odd"}, "stem": {"stem": "green-stem"},
+                   "*fruit": {"flower": "red-fruit"}, "*petal": {"flower": "glossy"}},
          "positions": [["45 cm", "55 cm"]], "base": "5 cm", "turn": "40 deg"},
     ]  # fmt: skip
     file = folder / "drawn.yaml"

@@ -28,6 +28,8 @@ CLOSE_M = 0.02
 """A body in front of a strip by less than this covers it closely."""
 FEWEST_TRIANGLES = 12
 """Of a leaf, for its outline and bend to be more than hinted at."""
+FEWEST_A_WAVE = 24
+"""Of a rippled leaf, for each wave of its margin (benchmarks/facets.py)."""
 MOST_NAMED = 3
 POINTS_ALONG = 9
 """Points along each edge of a body that are held against volumes of leaves."""
@@ -247,6 +249,14 @@ def _coarse_leaves(scene: Scene) -> Iterator[Caution]:
                 f"leaves of {n_triangle} triangles show their outline and bend coarsely, which "
                 "moves up to some 2 % of the light between layers; "
                 f"write {FEWEST_TRIANGLES} or more",
+            )
+        ripple = scene.plants[name].ripple
+        if ripple is not None and n_triangle < FEWEST_A_WAVE * ripple.waves:
+            yield (
+                ("plants", name, "triangles_per_leaf"),
+                f"leaves of {n_triangle} triangles cannot follow {ripple.waves} waves of their "
+                "margin, which moves up to some 9 % of the light between layers; write "
+                f"{FEWEST_A_WAVE * ripple.waves} or more, or fewer waves",
             )
 
 

@@ -186,7 +186,7 @@ def _compile_one(
     placed, bodies = place_lights(scene, canopy_top)
     strips = placed + daylight_strips(scene)
     probes = probe_tables(scene, canopy_top, spectra_of(strips))
-    refuse_outside_room(scene, plants, bodies, placed, probes)
+    refuse_outside_room(scene, plants, bodies, placed, probes, volumes)
     planes = plane_tables(scene, canopy_top)
     refuse_high_planes(scene, planes)
     planes += level_tables(scene, layers, sum(2 * p.cells[0] * p.cells[1] for p in planes))

@@ -1,4 +1,4 @@
-"""Refuse what does not lie in a drawn room: plants, fixtures and probes, by name and place."""
+"""Refuse what does not lie in a drawn room: plants, leaves, fixtures, probes, by name and place."""
 
 from __future__ import annotations
 
@@ -14,13 +14,17 @@ from canopysim.light.placing import luminous_corners
 from canopysim.matter.edges import edges_of, pairs_of_faces
 from canopysim.matter.leaks import place_text
 from canopysim.matter.planting import sites
+from canopysim.matter.turbid.shell import volume_shell
 from canopysim.units import format_length, shown
 from canopysim.world.sight import Sight
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from canopysim.light.placing import PlacedStrip
     from canopysim.matter.parts import Part
     from canopysim.matter.room import Room
+    from canopysim.matter.turbid.volume import Volume
     from canopysim.scene.document import EntryPath
     from canopysim.scene.schema import Scene
     from canopysim.world.probes import ProbeTable
@@ -39,6 +43,7 @@ def refuse_outside_room(
     bodies: list[Part],
     strips: list[PlacedStrip],
     probes: tuple[ProbeTable, ...],
+    volumes: Sequence[Volume] = (),
 ) -> None:
     """Raise for everything that is not wholly in the drawn room of a scene.
 
@@ -52,6 +57,8 @@ def refuse_outside_room(
         Luminous rectangles, those of lights.
     probes : tuple of ProbeTable
         Balls, all of which has to be in the room.
+    volumes : sequence of Volume
+        Filled with leaves.
 
     Raises
     ------
@@ -61,7 +68,7 @@ def refuse_outside_room(
     room = scene.enclosure.room
     if room is None:
         return
-    check = _Check(room, plants)
+    check = _Check(room, bool(plants or volumes))
     found: dict[EntryPath, str] = {}
     at = {**_plantings(scene), **_meshes(scene)}
     for part in plants:
@@ -73,6 +80,14 @@ def refuse_outside_room(
             complaint = check.part(part.vertices, part.faces)
             if complaint:
                 found[path] = f"{name} {complaint}; move it, or leave more room"
+    entries = _volumes(scene)
+    for number, volume in enumerate(volumes):
+        path = entries[number] if number < len(entries) else ("canopy", "as_volume")
+        complaint = check.part(*volume_shell(volume, TOUCH_M))
+        if complaint:
+            found.setdefault(
+                path, f"{volume.name} {complaint}; move it, or fill a smaller volume with leaves"
+            )
     owner = _light_of_body(scene)
     for part, light in zip(bodies, owner, strict=True):
         complaint = check.part(_shrunk(part.vertices), part.faces)
@@ -97,15 +112,26 @@ def refuse_outside_room(
         raise SceneError(lines[:MOST_TOLD] + ([f"and {more} more"] if more > 0 else []))
 
 
+def _volumes(scene: Scene) -> list[EntryPath]:
+    """Entry of every volume that the canopy describes, in their order."""
+    if scene.canopy is None:
+        return []
+    return [
+        ("canopy", "volumes", index)
+        for index, entry in enumerate(scene.canopy.volumes)
+        for _ in entry.places((0.0, 0.0, 1.0, 1.0))
+    ]
+
+
 class _Check:
     """Holds things against the walls of a room."""
 
-    def __init__(self, room: Room, plants: list[Part]) -> None:
+    def __init__(self, room: Room, ridges: bool) -> None:
         self._corners = room.vertices[room.faces]
         self._name = [walls.names[k] for walls in room.walls for k in walls.piece]
         self._size = max(room.size)
         self._sight = Sight(self._corners, self._size)
-        self._ridges = _ridges(room) if plants else np.empty((0, 2, 3))
+        self._ridges = _ridges(room) if ridges else np.empty((0, 2, 3))
 
     def lines(self, points: Floats, pairs: NDArray[np.intp]) -> str | None:
         """Say what is wrong with lines between points, which should all be in the room."""
