@@ -100,3 +100,12 @@ def test_the_demo_can_be_cut_by_leaf_area(tmp_path):
     table = compile_world(load_scene(file)).layers
     assert table is not None
     np.testing.assert_allclose(table.leaf_area, 3.0 * 1.5 * 0.9 / 8, rtol=1e-9)
+
+
+def test_volumes_of_leaves_are_cut_with_the_plants():
+    slab = {"shape": "slab", "leaf": "l", "bottom": "30 cm", "top": "70 cm", "leaf_area": "0.4 m2"}
+    scene = planted({"equal_leaf_area": "5"}, volumes=[slab])
+    table = compile_world(scene_of(scene)).layers
+    assert table is not None
+    assert table.leaf_area.sum() > 0.4
+    np.testing.assert_allclose(table.leaf_area, table.leaf_area.sum() / 5, rtol=1e-9)
