@@ -229,7 +229,7 @@ def test_the_page_shows_the_crop_that_the_scene_names(few_and_many):
     found = assimilation(few_and_many[0], "basil")
     shown = [row[2] for row in layers[1:]]
     assert shown == [with_error(x.net.value, x.net.std_err) for x in found.layers]
-    assert page.count("Curves of single leaves do not predict yield") == 3
+    assert page.count("Curves of single leaves do not predict yield") == 4
     # No crop, no section; and daylight draws no watts.
     assert not any("electricity" in row[0] for t in tables.values() for row in t)
     assert "Net photosynthesis" not in page_text(few_and_many[1])

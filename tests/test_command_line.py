@@ -12,6 +12,7 @@ import statistics
 import subprocess
 import sys
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -116,7 +117,12 @@ def command(place, monkeypatch, capsys):
 @pytest.fixture
 def only_the_books(monkeypatch):
     """Leave out figures and pictures, which take most of a short run."""
-    monkeypatch.setattr(cli, "_finish", lambda console, scene, world, result, to: result.save(to))
+    for name in ("run", "resume"):
+        monkeypatch.setattr(
+            import_module(f"canopysim.commands.{name}"),
+            "finish",
+            lambda console, scene, world, result, to: result.save(to),
+        )
 
 
 def child(*words: str, code: str | None = None, **options: Any) -> subprocess.Popen[str]:

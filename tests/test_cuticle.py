@@ -187,7 +187,7 @@ def test_walls_that_emit_see_what_they_emit(spread):
     ("film", "message"),
     [
         ({"index": "0.9"}, "allowed is 1.01 or more"),
-        ({"spread": "60 deg"}, "allowed is 0 deg to 45 deg"),
+        ({"spread": "60 deg"}, "allowed is 45 deg or less"),
     ],
 )
 def test_what_is_no_cuticle_is_told(film, message):
