@@ -88,7 +88,7 @@ def changed(before: str, after: str) -> str:
         (
             changed("blade_length: 6 cm", "blade_length: 30 cm"),
             [
-                "21:15  canopy.plantings[1]: seedling-01 at 20 cm, 20 cm: leaf 1 (and 2 more "
+                "21:15  canopy.plantings[1]: seedling-01 at 20 cm, 20 cm: leaf 2 (and 1 more "
                 "of its leaves) hangs down to"
             ],
         ),
