@@ -265,6 +265,7 @@ def test_scattering_lessens_k_and_brings_light_up():
 
 def test_the_count_is_off_by_default_and_changes_no_photon(demo_data):
     plain, counting = copy.deepcopy(demo_data), copy.deepcopy(demo_data)
+    del plain["canopy"]["profile"]
     counting["canopy"]["profile"] = "true"
     one, other = world_of(plain), world_of(counting)
     assert not any(plane.is_level for plane in one.planes)

@@ -12,6 +12,8 @@ from torture import endless_torture, told_apart, torture
 import canopysim
 from canopysim.errors import CanopysimError
 from canopysim.guards import refuse_large
+from canopysim.library.surfaces import SURFACE_NAMES
+from canopysim.matter.parts import PLANTED
 from canopysim.world.compile import compile_world
 from canopysim.world.splits import CELLS, FLIGHT, LAST, LINING, SENSITIVITIES
 
@@ -39,7 +41,7 @@ def test_splits_add_up_to_the_books_and_change_nothing(make):
         absorbed, crossed, _ = rows_of(world, rows, name)
         assert (absorbed.sum(0) == np.array(rows.absorbed).sum((0, 1))).all(), name
         assert (crossed.sum(0) == rows.crossed.sum((0, 1))).all(), name
-    plants = [i for i, s in enumerate(world.sinks) if s.kind in ("leaf", "stem")]
+    plants = [i for i, s in enumerate(world.sinks) if s.kind in PLANTED]
     on_plants = np.array(rows.absorbed)[:, :, plants].sum((0, 2))
     assert (rows.splits.facet.sum((0, 1, 2)) == on_plants).all()
 
@@ -70,8 +72,8 @@ def test_first_flight_is_what_arrives_where_nothing_reflects():
     """The same photons, black surfaces and leaves: the same first flights to the quantum."""
     data = torture(4000)
     black = copy.deepcopy(data)
-    for surface in black["surfaces"].values():
-        surface.clear()
+    # Its own surfaces win over those of the library that its plants and pots name.
+    black["surfaces"] = {name: {} for name in (*data["surfaces"], *SURFACE_NAMES)}
     black["leaves"] = {
         name: {"reflectance": "0 %", "transmittance": "0 %"} for name in data["leaves"]
     }
