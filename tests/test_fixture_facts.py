@@ -38,7 +38,7 @@ def test_stated_derived_and_assumed_are_told_apart():
     assert facts["share of input power that leaves as light"] == (
         f"{100 * carried / 40:.1f} %", "derived"
     )  # fmt: skip
-    assert facts["physics allows at most"] == (f"{500 * PER_NM:.3g} µmol J⁻¹", "derived")
+    assert facts["PPE that no such light exceeds"] == (f"{500 * PER_NM:.3g} µmol J⁻¹", "derived")
     assert facts["power factor"] == ("1", "assumed")
     assert facts["power while off"] == ("0 W", "assumed")
     assert facts["mass"] == ("2 kg", "stated")

@@ -99,7 +99,7 @@ def test_the_list_of_defaults_fits_and_reads_in_two_lines(scenes_folder, name, w
     assert words == told
     # Number and unit stay together.
     assert not any(line.strip() in ("%", "cm", "deg", "mm") for line in lines)
-    assert len(lines) < 100
+    assert len(lines) < 80
     assert after.strip() == f"Trace it with: canopysim run {scene.path}"
 
 

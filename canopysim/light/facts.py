@@ -183,15 +183,25 @@ def _colours(fixture: Fixture, edges: Edges, channel: str | None) -> Iterator[Fa
     )  # fmt: skip
 
 
+def _limits(bound: EfficacyBound) -> Iterator[Fact]:
+    """Photosynthetic photon efficacies of a light that loses no watt."""
+    yield Fact(
+        "PPE without any loss", f"{bound.even:.3g} {EFFICACY}", "derived",
+        "its photons spread evenly over the stated wavebands",
+    )  # fmt: skip
+    yield Fact(
+        "PPE that no such light exceeds", f"{bound.utmost:.3g} {EFFICACY}", "derived",
+        "every photon at the long end of its waveband",
+    )  # fmt: skip
+
+
 def _power(fixture: Fixture, bound: EfficacyBound) -> Iterator[Fact]:
     """Watts and what they make."""
     full = fixture.full_power
     loads = fixture.channel_loads
     if full is None:
         yield Fact("input power at full output", "", "not stated")
-        yield Fact(
-            "physics allows at most", f"{bound.utmost:.3g} {EFFICACY}", "derived", "spectrum"
-        )
+        yield from _limits(bound)
         return
     stated = fixture.input_power is not None
     source = "driver's point at 100 %" if fixture.driver is not None else "sum of its channels"
@@ -220,7 +230,7 @@ def _power(fixture: Fixture, bound: EfficacyBound) -> Iterator[Fact]:
         "PPE, 400–700 nm", f"{bound.ppf_umol_s / full:.3g} {EFFICACY}", "derived",
         "PPF over input power",
     )  # fmt: skip
-    yield Fact("physics allows at most", f"{bound.utmost:.3g} {EFFICACY}", "derived", "spectrum")
+    yield from _limits(bound)
     yield Fact(
         "share of input power that leaves as light", format_share(round(bound.even_w / full, 3)),
         "derived", "energy of its photons over input power",

@@ -69,6 +69,9 @@ def _unwritten(model: BaseModel, path: str) -> Iterator[Left]:
         if name in model.model_fields_set:
             yield from _within(value, _joined(path, name))
         elif isinstance(field.default, dict) and isinstance(value, BaseModel):
+            if _all_off(value):
+                yield path, name, "nothing", field
+                continue
             yield from _unwritten(value, _joined(path, name))
         elif field.default_factory is not None:
             yield path, name, value, field  # such as a group that is named after its fixture
@@ -132,6 +135,12 @@ def _runs(numbers: list[int]) -> str:
             runs.append([number, number])
     text = ",".join(str(low) if low == high else f"{low}..{high}" for low, high in runs)
     return f"[{text}]" if text else ""
+
+
+def _all_off(model: BaseModel) -> bool:
+    """Tell a section that was left out and is only switches, all of them off."""
+    values = [getattr(model, name) for name in type(model).model_fields]
+    return all(value is None or value is False for value in values)
 
 
 def _is_empty(value: object) -> bool:
