@@ -1,0 +1,132 @@
+"""Where the cases are traced: scenes from mappings, seeds by name, packets and seconds counted."""
+
+from __future__ import annotations
+
+import tempfile
+import time
+import zlib
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import yaml
+
+if TYPE_CHECKING:
+    from canopysim.results import Result
+    from canopysim.scene.schema import Scene
+
+Edition = Literal["quick", "full"]
+# A stop at an error would make errors and means depend on each other: the budget alone ends a run.
+NEVER = 1e-9
+MIN_BATCH = 32
+
+
+class PlainDumper(yaml.SafeDumper):
+    """Writes shared values out in full: scene files have no anchors."""
+
+    def ignore_aliases(self, data: Any) -> bool:
+        """Say that nothing is an alias."""
+        return True
+
+
+class Bench:
+    """Traces the scenes of one case.
+
+    Parameters
+    ----------
+    name : str
+        The case's; its seeds follow from it, so that no two cases share their photons.
+    seed : int
+        The book's.
+    share : float
+        How much of the full edition's packets is traced.
+    threads : int or None
+        All cores if None.
+    on_progress : callable, optional
+        Called with the packets traced so far and those wanted.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        *,
+        seed: int = 1,
+        share: float = 1.0,
+        threads: int | None = None,
+        on_progress: Callable[[int, int], None] | None = None,
+    ) -> None:
+        self.name, self.seed, self.share, self.threads = name, seed, share, threads
+        self.on_progress = on_progress
+        self.packets = 0
+        self.seconds = 0.0
+        self.seeds: list[int] = []
+
+    def next_seed(self) -> int:
+        """Give the next seed of this case."""
+        seed = zlib.crc32(f"{self.seed}/{self.name}/{len(self.seeds)}".encode())
+        self.seeds.append(seed)
+        return seed
+
+    def trace(
+        self,
+        scene: Mapping[str, Any],
+        packets: int,
+        *,
+        files: Mapping[str, bytes] | None = None,
+        options: Mapping[str, Any] | None = None,
+        seed: int | None = None,
+    ) -> Result:
+        """Trace a scene with so many packets (of the full edition), in 32 batches or more.
+
+        Parameters
+        ----------
+        scene : mapping
+            As a scene file would be; without ``tracing``.
+        packets : int
+            Of the full edition; the edition's share of them is traced.
+        files : mapping of str to bytes
+            Beside the scene.
+        options : mapping
+            For `compile_world`.
+        seed : int, optional
+            The case's next one if left out.
+        """
+        import canopysim
+        from canopysim.world.compile import compile_world
+
+        wanted = max(int(packets * self.share), 64 * MIN_BATCH)
+        batch = max(wanted // (2 * MIN_BATCH), 1)
+        loaded = load(dict(scene) | {"tracing": {"batch": str(batch)}}, files or {})
+        world = compile_world(loaded, **(options or {}))
+        main = "layers" if loaded.canopy is not None else "planes"
+        target: dict[str, str | float] = {main: NEVER}
+        if main == "planes" and not loaded.planes:
+            target = {}
+        start = time.perf_counter()
+        result = canopysim.run(
+            loaded, world=world, target=target, max_packets=wanted, threads=self.threads,
+            seed=self.next_seed() if seed is None else seed,
+            progress=None if self.on_progress is None else (
+                lambda now: self.on_progress(now.n_packet, wanted)  # type: ignore[misc]
+            ),
+        )  # fmt: skip
+        self.seconds += time.perf_counter() - start
+        self.packets += result.n_packet
+        if result.partial:
+            raise KeyboardInterrupt
+        return result
+
+
+def load(scene: Mapping[str, Any], files: Mapping[str, bytes]) -> Scene:
+    """Load a mapping as the scene file that it would be, with files beside it."""
+    from canopysim.scene.load import load_scene, load_scene_text
+
+    text = yaml.dump(dict(scene), sort_keys=False, Dumper=PlainDumper)
+    if not files:
+        return load_scene_text(text)
+    with tempfile.TemporaryDirectory() as folder:
+        for name, data in files.items():
+            (Path(folder) / name).write_bytes(data)
+        path = Path(folder) / "scene.yaml"
+        path.write_text(text, "utf-8")
+        return load_scene(path)

@@ -1,0 +1,14 @@
+"""The chapters of the book."""
+
+from __future__ import annotations
+
+from canopysim.book.case import Case
+
+
+def all_cases() -> tuple[Case, ...]:
+    """Give every case, chapter by chapter; their names are unlike."""
+    from canopysim.book.cases import plates
+
+    cases = (*plates.CASES,)
+    assert len({case.name for case in cases}) == len(cases)
+    return cases

@@ -1,0 +1,1 @@
+"""Slow and obvious answers by quadrature, series and linear solves. No imports of canopysim."""
