@@ -1,4 +1,4 @@
-"""The command line: run, resume, check, simplify, beam, plant, follow, schema."""
+"""The command line: run, resume, check, simplify, beam, plant, follow, selftest, schema."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from canopysim.commands.plant import plant
 from canopysim.commands.resume import resume
 from canopysim.commands.run import run
 from canopysim.commands.schema import schema
+from canopysim.commands.selftest import selftest
 from canopysim.commands.simplify import simplify
 from canopysim.errors import CanopysimError
 
@@ -46,7 +47,7 @@ def _options(
     """Take the options that stand before a command."""
 
 
-for command in (run, resume, check, simplify, beam, plant, follow, schema):
+for command in (run, resume, check, simplify, beam, plant, follow, selftest, schema):
     app.command()(command)
 
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 # The file ends with a digest of all that stands before it. NetCDF readers do not look there.
 SEAL = b"\ncanopysim result, sha256 "
 # Files that a killed program left aside. No write takes an hour: younger ones may be under way.
-LEFTOVERS = (".result-*.part", ".report-*.part")
+LEFTOVERS = (".result-*.part", ".report-*.part", ".selftest-*.part")
 LEFTOVER_AGE_S = 3600.0
 
 
@@ -141,3 +141,15 @@ def replace_synced(aside: Path, target: Path) -> None:
             os.fsync(folder)
         finally:
             os.close(folder)
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a text file aside and rename it, so that what lies there is the old one or the new."""
+    handle, aside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.stem}-", suffix=".part")
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+        replace_synced(Path(aside), path)
+    except BaseException:
+        Path(aside).unlink(missing_ok=True)
+        raise

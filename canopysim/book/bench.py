@@ -75,8 +75,9 @@ class Bench:
         files: Mapping[str, bytes] | None = None,
         options: Mapping[str, Any] | None = None,
         seed: int | None = None,
+        n_batch: int = 2 * MIN_BATCH,
     ) -> Result:
-        """Trace a scene with so many packets (of the full edition), in 32 batches or more.
+        """Trace a scene with so many packets (of the full edition).
 
         Parameters
         ----------
@@ -90,12 +91,14 @@ class Bench:
             For `compile_world`.
         seed : int, optional
             The case's next one if left out.
+        n_batch : int
+            Batches, in any edition.
         """
         import canopysim
         from canopysim.world.compile import compile_world
 
-        wanted = max(int(packets * self.share), 64 * MIN_BATCH)
-        batch = max(wanted // (2 * MIN_BATCH), 1)
+        batch = max(int(packets * self.share) // n_batch, 16)
+        wanted = batch * n_batch
         loaded = load(dict(scene) | {"tracing": {"batch": str(batch)}}, files or {})
         world = compile_world(loaded, **(options or {}))
         main = "layers" if loaded.canopy is not None else "planes"
@@ -115,6 +118,14 @@ class Bench:
         if result.partial:
             raise KeyboardInterrupt
         return result
+
+    def told(self, result: Result, number: int, of: int) -> None:
+        """Take in one of many short runs."""
+        if result.partial:
+            raise KeyboardInterrupt
+        self.packets += result.n_packet
+        if self.on_progress is not None:
+            self.on_progress(self.packets, result.n_packet * of)
 
 
 def load(scene: Mapping[str, Any], files: Mapping[str, bytes]) -> Scene:

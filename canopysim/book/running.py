@@ -38,6 +38,8 @@ class Record:
     packets : int
     seconds : float
         By the clock, the exact value included.
+    kept : bool
+        Whether it was traced before, and taken from what was kept.
     """
 
     case: Case
@@ -47,6 +49,7 @@ class Record:
     seed: int
     packets: int
     seconds: float
+    kept: bool = False
 
     @property
     def worst(self) -> Outcome:
@@ -148,7 +151,7 @@ def read_book(
     done = _Kept(kept, edition, seed) if kept is not None else None
     for case in cases:
         share = case.quick if edition == "quick" else 1.0
-        found = done.of(case) if done is not None else None
+        before = found = done.of(case) if done is not None else None
         if found is None:
             bench = Bench(
                 case.name, seed=seed, share=share, threads=threads,
@@ -169,7 +172,7 @@ def read_book(
         every = tuple(Outcome(**o) for o in found["outcomes"])
         yield Record(
             case, every, case_bound(n_case, every), case.precision / share**0.5,
-            found["seed"], found["packets"], found["seconds"],
+            found["seed"], found["packets"], found["seconds"], before is not None,
         )  # fmt: skip
 
 

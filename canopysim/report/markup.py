@@ -122,3 +122,15 @@ summary { cursor: pointer; font-weight: 600; }
 @media print { body { max-width: none; } details > pre { white-space: pre-wrap; }
   .scroll { overflow: visible; } }
 """
+
+
+def document(title: str, body: str) -> str:
+    """Give a whole page: no script, no request to the outside; `body` is markup of our own."""
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
+        "img-src data:; style-src 'unsafe-inline'\">\n"
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{escape(title)}</title>\n<style>{STYLE}</style>\n</head>\n"
+        f"<body>\n<main>\n{body}\n</main>\n</body>\n</html>\n"
+    )

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,7 +21,7 @@ from canopysim.report.ends import ends_table, shown_spans, walls_parts
 from canopysim.report.fixture_facts import fixture_facts_html
 from canopysim.report.leaf_light import leaf_light_tables
 from canopysim.report.markup import (
-    STYLE,
+    document,
     escape,
     figure_html,
     folded_html,
@@ -61,7 +59,7 @@ from canopysim.report.words import (
     span_label,
     stop_label,
 )
-from canopysim.sealed import replace_synced
+from canopysim.sealed import write_whole
 
 if TYPE_CHECKING:
     from canopysim.results import Result
@@ -103,15 +101,7 @@ def write_report(result: Result, folder: Path, picture: Path | None = None) -> P
         The page; a page that is already there is replaced only once the new one is whole.
     """
     path = folder / "report.html"
-    text = page_text(result, picture)
-    handle, aside = tempfile.mkstemp(dir=folder, prefix=".report-", suffix=".part")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-        replace_synced(Path(aside), path)
-    except BaseException:
-        Path(aside).unlink(missing_ok=True)
-        raise
+    write_whole(path, page_text(result, picture))
     return path
 
 
@@ -143,15 +133,7 @@ def page_text(result: Result, picture: Path | None = None) -> str:
         folded_html("For the record", pairs_html(record_rows(result))),
         folded_html("The scene file", f"<pre>{escape(result.scene_text)}</pre>"),
     ]
-    body = "\n".join(section for section in sections if section)
-    return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
-        "img-src data:; style-src 'unsafe-inline'\">\n"
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escape(result.title)}</title>\n<style>{STYLE}</style>\n</head>\n"
-        f"<body>\n<main>\n{body}\n</main>\n</body>\n</html>\n"
-    )
+    return document(result.title, "\n".join(section for section in sections if section))
 
 
 def _opening(result: Result) -> str:

@@ -1,0 +1,129 @@
+"""The verification book as a page: the verdict, then each case and what it would take to fail."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from canopysim.report.markup import document, escape, folded_html, pairs_html, prose, table_html
+from canopysim.report.rows import Table
+from canopysim.report.selftest import (
+    failure_lines,
+    number,
+    result_table,
+    table_csv,
+    table_markdown,
+    verdict_sentences,
+    z_text,
+)
+from canopysim.report.svg import PALETTE, drawing, new_figure
+from canopysim.report.words import count, duration, percent, significant
+from canopysim.sealed import write_whole
+
+if TYPE_CHECKING:
+    from canopysim.book.running import Record, Verdict
+
+
+def page_html(verdict: Verdict) -> str:
+    """Give the page: the verdict, then every case, what it shows and how it could fail."""
+    title = "canopysim: the verification book"
+    parts = [
+        f"<h1>{escape(title)}</h1>",
+        f'<p class="lead">{escape(_lead(verdict))}</p>',
+    ]
+    wrong = [line for r in verdict.failed for line in failure_lines(r)]
+    if wrong or not verdict.is_normal:
+        items = "".join(f"<li>{prose(line)}</li>\n" for line in wrong)
+        parts.append(
+            '<div class="warning"><strong>The book does not hold on this machine.</strong> Do not '
+            f"rely on figures of this installation.\n<ul>\n{items}</ul></div>"
+        )
+    parts += [f"<p>{prose(line)}</p>" for line in verdict_sentences(verdict)]
+    z = [o.z for r in verdict.records for o in r.outcomes if o.is_random and math.isfinite(o.z)]
+    if z:
+        parts.append(
+            f"<figure>{z_histogram(z)}<figcaption>How far {count(len(z))} figures are off, in "
+            "standard errors, beside the normal law. Figures of one case may depend on each other."
+            "</figcaption></figure>"
+        )
+    parts.append(
+        "<p>A case is a scene whose answer is known: by a closed formula, by quadrature, or by a "
+        "solution in the book that shares no line with the program. It holds if every figure is "
+        "within the standard errors that chance allows, to both sides, and as precise as "
+        "stated.</p>"
+    )
+    chapters = dict.fromkeys(r.case.chapter for r in verdict.records)
+    for chapter in chapters:
+        records = [r for r in verdict.records if r.case.chapter == chapter]
+        parts.append(f"<h2>{escape(chapter[0].upper() + chapter[1:])}</h2>")
+        parts += [_case_html(r) for r in records]
+    parts.append("<h2>The table</h2>\n" + table_html(result_table(verdict)))
+    return document(title, "\n".join(parts))
+
+
+def write_book(verdict: Verdict, folder: Path) -> list[Path]:
+    """Write selftest.html, selftest.csv and selftest.md into an existing folder."""
+    texts = {"selftest.html": page_html(verdict), "selftest.csv": table_csv(verdict),
+             "selftest.md": table_markdown(verdict)}  # fmt: skip
+    for name, text in texts.items():
+        write_whole(folder / name, text)
+    return [folder / name for name in texts]
+
+
+def _lead(verdict: Verdict) -> str:
+    from importlib.metadata import version
+
+    seconds = sum(r.seconds for r in verdict.records)
+    packets = sum(r.packets for r in verdict.records)
+    text = (
+        f"canopysim {version('canopysim')}: {verdict.edition} edition, seed {verdict.seed}, "
+        f"{count(packets)} photon packets, {duration(seconds)}."
+    )
+    if len(verdict.records) < verdict.n_case:
+        text += f" It was interrupted after {len(verdict.records)} of {verdict.n_case} cases."
+    return text
+
+
+def _case_html(record: Record) -> str:
+    case = record.case
+    rows = tuple(
+        (o.figure, number(o.exact, o.std_err), number(o.value, o.std_err),
+         significant(o.std_err, 2) if o.is_random else "none", z_text(o.z))
+        for o in record.outcomes
+    )  # fmt: skip
+    table = Table(
+        f"{count(record.packets)} packets, seed {record.seed}, {duration(record.seconds)}",
+        ("Figure", "Exact", "Found", "± standard error", "z"), rows,
+        f"z may reach {record.bound:.2f} to either side; errors may reach "
+        f"{percent(record.precision)}." + (f" {case.why_rough}" if case.why_rough else ""),
+    )  # fmt: skip
+    body = pairs_html(
+        [
+            ("Shows", case.shows),
+            ("The exact value", case.source),
+            ("It would fail if", case.fails_if),
+        ]
+    )
+    verdict = "holds" if record.passed else "fails"
+    title = f"{case.name}: {verdict}, largest z {z_text(record.worst.z)}"
+    return folded_html(title, body + table_html(table))
+
+
+def z_histogram(z: list[float]) -> str:
+    """Draw how far figures are off, beside the normal law; give SVG."""
+    with drawing("z", "Histogram of z beside the normal law") as canvas:
+        figure, axes = new_figure(5.0, 2.6)
+        edges = np.linspace(-4.5, 4.5, 37).tolist()
+        axes.hist(np.clip(z, -4.49, 4.49), edges, density=True, color=PALETTE[4],
+                  label="figures of the book")  # fmt: skip
+        x = np.linspace(-4.5, 4.5, 181)
+        axes.plot(x, np.exp(-x * x / 2) / np.sqrt(2 * np.pi), color=PALETTE[5],
+                  label="normal law")  # fmt: skip
+        axes.set_xlabel("z, standard errors off")
+        axes.set_ylabel("share per unit of z")
+        axes.legend(frameon=False)
+        canvas.finish(figure)
+    return canvas.svg
