@@ -1,0 +1,236 @@
+"""The verification book: its short edition, and that a case which is wrong would be seen."""
+
+import ast
+import csv
+import io
+import json
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import stats
+from typer.testing import CliRunner
+
+import canopysim.book
+from canopysim.book import cases as chapters
+from canopysim.book.bench import Bench
+from canopysim.book.budget import P_FAIL, case_bound, normal_bound, normal_p
+from canopysim.book.cases import all_cases
+from canopysim.book.outcome import Outcome
+from canopysim.book.running import DONE_NAME, Record, Verdict, read_book
+from canopysim.cli import app
+from canopysim.report.selftest import failure_lines, table_csv, verdict_sentences
+from canopysim.report.selftest_page import page_html
+
+CASES = all_cases()
+FOLDER = Path(canopysim.book.__file__).parent
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+def test_quick_edition(case):
+    """Every case holds; together they fail by chance once in ten thousand runs."""
+    (record,) = read_book([case], edition="quick", n_case=len(CASES))
+    assert record.passed, "\n".join(failure_lines(record))
+
+
+def test_cases_say_what_they_are():
+    assert len({case.name for case in CASES}) == len(CASES)
+    for case in CASES:
+        assert min(map(len, (case.name, case.shows, case.source, case.fails_if))) > 8, case.name
+        assert case.precision <= 1e-3 or case.why_rough, case.name
+        assert 0 < case.quick <= 1
+        assert (case.measure is None) == (case.exact is not None), case.name
+
+
+def test_exact_values_share_nothing_with_the_program():
+    """No file of references imports canopysim, but for other files of references."""
+    for path in (FOLDER / "exact").glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            names = []
+            if isinstance(node, ast.Import):
+                names = [alias.name for alias in node.names]
+            elif isinstance(node, ast.ImportFrom):
+                names = [node.module or ""]
+            for name in names:
+                inside = name.split(".")[0] == "canopysim"
+                assert not inside or name.startswith("canopysim.book.exact"), (path.name, name)
+
+
+# How far off is too far ---------------------------------------------------------------------------
+
+
+def test_z_is_the_normal_law_of_students():
+    few = Outcome("x", 1.0, 1.03, 0.01, n_row=8)
+    assert stats.norm.sf(few.z) == pytest.approx(stats.t.sf(3.0, 7))
+    assert Outcome("x", 1.0, 0.97, 0.01, n_row=8).z == pytest.approx(-few.z)
+    # A normal error needs no change, and that of the reference counts as well.
+    assert Outcome("x", 1.0, 1.03, 0.01).z == pytest.approx(3.0)
+    assert Outcome("x", 1.0, 1.05, 0.03, exact_err=0.04).z == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    ("outcome", "z"),
+    [
+        (Outcome("x", 0.5, 0.5, 0.0), 0.0),
+        (Outcome("x", 0.5, 0.5 + 1e-9, 0.0), 0.0),
+        (Outcome("x", 0.5, 0.5001, 0.0), math.inf),
+        (Outcome("x", 0.0, 0.0, math.nan), 0.0),
+        (Outcome("x", 0.0, 1e-3, math.nan, scale=1.0), math.inf),
+        (Outcome("x", 0.5, math.nan, math.nan), math.inf),
+        (Outcome("x", 7, 7, 0.0, identity=True), 0.0),
+        (Outcome("x", 2**53, 2**53 - 1, 0.0, identity=True), -math.inf),
+    ],
+)
+def test_figures_without_chance(outcome, z):
+    assert outcome.z == z
+    assert not outcome.is_random
+    assert outcome.rel_err == 0.0
+
+
+def test_the_budget_is_shared_out():
+    one = [Outcome("x", 1.0, 1.0, 0.1)]
+    for n_case, n_figure in ((1, 1), (69, 1), (69, 40)):
+        bound = case_bound(n_case, one * n_figure)
+        assert 2 * stats.norm.sf(bound) * n_figure * (n_case + 1) == pytest.approx(P_FAIL)
+    sure = Outcome("y", 1.0, 1.0, 0.0)
+    assert case_bound(3, [*one, sure, sure]) == case_bound(3, one)
+    assert normal_bound(69) == pytest.approx(P_FAIL / 70)
+
+
+def test_z_that_are_too_wide_or_too_narrow_are_seen():
+    z = np.random.default_rng(5).standard_normal(300)
+    p = [normal_p([Outcome("x", 0.0, s * x, 1.0, scale=1.0) for x in z]) for s in (1.0, 1.6, 0.6)]
+    assert p[0] > 0.01
+    assert max(p[1:]) < P_FAIL
+    assert math.isnan(normal_p([Outcome("x", 0.0, 1.0, 1.0)]))
+
+
+# A case that is wrong -----------------------------------------------------------------------------
+
+
+def wrong(factor=1.01):
+    """The first case with an exact value that is a little off."""
+    first = CASES[0]
+    exact = {name: np.asarray(value) * factor for name, value in first.exact().items()}
+    return replace(first, name="a wrong one", exact=lambda: exact)
+
+
+def test_a_wrong_value_fails_and_is_told_with_its_seed():
+    (record,) = read_book([wrong()], edition="quick", n_case=70)
+    assert not record.passed
+    lines = failure_lines(record)
+    assert lines
+    assert all(f"(seed {record.seed})" in line for line in lines)
+    assert "standard errors off" in lines[0]
+    assert record.case.fails_if in lines[0]
+    verdict = Verdict("quick", 1, (record,), 70)
+    assert not verdict.passed
+    page = page_html(verdict)
+    assert "does not hold on this machine" in page
+    assert "<script" not in page
+    rows = list(csv.DictReader(io.StringIO(table_csv(verdict))))
+    assert "no" in {row["passed"] for row in rows}
+
+
+def test_a_rough_case_fails():
+    (record,) = read_book([replace(CASES[0], precision=1e-6)], edition="quick", n_case=70)
+    assert record.is_right
+    assert not record.passed
+    assert "larger than the 0.000400 % that the case states" in failure_lines(record)[0]
+
+
+def test_figures_and_exact_values_must_fit():
+    case = replace(CASES[0], exact=lambda: {"something": 1.0})
+    with pytest.raises(KeyError, match="unlike names"):
+        next(read_book([case]))
+
+
+def test_seeds_follow_from_the_book_and_the_case():
+    seeds = {Bench(name, seed=seed).next_seed() for name in ("a", "b", "c") for seed in (1, 2, 3)}
+    assert len(seeds) == 9
+    bench = Bench("a", seed=1)
+    assert [bench.next_seed(), bench.next_seed()] != [bench.next_seed()] * 2
+    assert bench.seeds[0] == Bench("a", seed=1).next_seed()
+
+
+# The command --------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def short_book(monkeypatch):
+    """Two cases that hold."""
+    monkeypatch.setattr(chapters, "all_cases", lambda: CASES[:2])
+    return CASES[:2]
+
+
+def selftest(*arguments):
+    return CliRunner().invoke(app, ["selftest", "--quick", *arguments], catch_exceptions=False)
+
+
+def test_the_command_writes_page_and_tables(short_book, tmp_path):
+    answer = selftest("--out", str(tmp_path))
+    assert answer.exit_code == 0, answer.output
+    assert "2 of 2 cases hold" in answer.output
+    page = (tmp_path / "selftest.html").read_text("utf-8")
+    rows = list(csv.DictReader(io.StringIO((tmp_path / "selftest.csv").read_text("utf-8"))))
+    table = (tmp_path / "selftest.md").read_text("utf-8")
+    for case in short_book:
+        assert case.name in table
+        assert case.fails_if in page
+        assert {row["case"] for row in rows} == {c.name for c in short_book}
+    assert {row["passed"] for row in rows} == {"yes"}
+
+
+def test_an_interrupted_book_goes_on_where_it_stopped(short_book, tmp_path, monkeypatch):
+    real = Bench.trace
+
+    def stop(self, *arguments, **options):
+        if self.name == short_book[1].name:
+            raise KeyboardInterrupt
+        return real(self, *arguments, **options)
+
+    monkeypatch.setattr(Bench, "trace", stop)
+    answer = selftest("--out", str(tmp_path))
+    assert answer.exit_code == 130
+    assert "1 of 1 cases hold" in answer.output
+    monkeypatch.undo()
+    monkeypatch.setattr(chapters, "all_cases", lambda: short_book)
+    # A line that was being written is traced again.
+    with (tmp_path / DONE_NAME).open("a", encoding="utf-8") as file:
+        file.write('{"case": "half a li')
+    answer = selftest("--out", str(tmp_path))
+    assert answer.exit_code == 0
+    assert answer.output.count("traced before") == 1
+    # Another seed is another book.
+    answer = selftest("--out", str(tmp_path), "--seed", "2")
+    assert "traced before" not in answer.output
+    head = json.loads((tmp_path / DONE_NAME).read_text("utf-8").splitlines()[0])
+    assert (head["seed"], head["edition"]) == (2, "quick")
+
+
+def test_a_book_that_does_not_hold_ends_with_1(monkeypatch, tmp_path):
+    monkeypatch.setattr(chapters, "all_cases", lambda: (wrong(),))
+    answer = selftest("--out", str(tmp_path))
+    assert answer.exit_code == 1
+    assert "FAILS" in answer.output
+    assert "a wrong one" in (tmp_path / "selftest.html").read_text("utf-8")
+
+
+def test_cases_can_be_listed_and_chosen(short_book, tmp_path):
+    answer = selftest("--list")
+    assert [line.split(": ", 1)[1] for line in answer.output.splitlines()] == [
+        case.name for case in short_book
+    ]
+    with pytest.raises(canopysim.CanopysimError, match="--only: no case has 'xyz'"):
+        selftest("--only", "xyz", "--out", str(tmp_path / "none"))
+    assert not (tmp_path / "none").exists()
+
+
+def test_sentences_name_the_furthest():
+    outcomes = [Outcome("small", 1.0, 1.001, 0.001), Outcome("great", 1.0, 1.003, 0.001)]
+    record = Record(CASES[0], tuple(outcomes), 4.5, 1e-3, 1, 100, 1.0)
+    text = " ".join(verdict_sentences(Verdict("full", 1, (record,), 1)))
+    assert "great, z +3.00" in text
+    assert "Too few cases" in text
