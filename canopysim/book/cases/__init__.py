@@ -7,8 +7,13 @@ from canopysim.book.case import Case
 
 def all_cases() -> tuple[Case, ...]:
     """Give every case, chapter by chapter; their names are unlike."""
-    from canopysim.book.cases import plates
+    from canopysim.book.cases import beams, panels, parallel_beams, plates
 
-    cases = (*plates.CASES,)
+    cases = (
+        *panels.CASES,
+        *beams.CASES,
+        *parallel_beams.CASES,
+        *plates.CASES,
+    )
     assert len({case.name for case in cases}) == len(cases)
     return cases
