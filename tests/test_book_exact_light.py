@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from canopysim.book.exact import factors, frames, strips
+from canopysim.book.exact import factors, frames, goniometer, shadows, strips
 from canopysim.book.exact.parallel_light import landing
 
 SIZE = (1.1, 0.7, 0.9)
@@ -125,3 +125,56 @@ def test_parallel_light_lands_where_single_rays_do():
     for k, (low, high) in enumerate(names):
         name = high if ray[k] > 0 else low
         assert found[name] == pytest.approx((axis == k).mean(), abs=2e-3), name
+
+
+def test_a_table_of_a_cosine_adds_up_to_pi():
+    c, g = np.arange(0, 361, 15.0), np.arange(0, 91, 1.0)
+    table = np.cos(np.radians(g)) + 0 * c[:, None]
+    assert goniometer.table_flux(c, g, table) == pytest.approx(np.pi, rel=2e-4)
+    d = np.array([[0.3, 0.4, -np.sqrt(0.75)], [0, 0, -1.0], [0.6, 0, 0.8]])
+    assert goniometer.bilinear(c, g, table)(d) == pytest.approx(strips.lambertian(d), rel=3e-4)
+
+
+def test_all_light_of_a_lopsided_table_arrives():
+    c, g = np.arange(0, 361, 15.0), np.arange(0, 181, 10.0)
+    table = goniometer.lopsided(c, g)
+    assert np.array_equal(table[0], table[-1])
+    # Neither half is the other's image.
+    assert np.abs(table - table[::-1]).max() > 10
+    strip = strips.Strip((0.48, 0.37, 0.52), (35, 8, -12), 0.3, 0.06, goniometer.bilinear(c, g, table))
+    assert sum(strips.face_shares(strip, SIZE, pieces=10).values()) == pytest.approx(1, abs=1e-5)
+
+
+LAMP = np.array([0.51, 0.33, 0.82])
+
+
+def test_floor_and_shadow_make_the_floor():
+    corners = shadows.box_corners((0.49, 0.37, 0.4), (35, 12, -20), 0.26, 0.1, 0.01, 0.07)
+    floor, body = shadows.below(LAMP, corners, SIZE, (4, 3))
+    whole = factors.polygon(LAMP, [0, 0, -1], factors.box_faces(SIZE)["floor"])
+    assert floor.sum() + body == pytest.approx(whole, rel=1e-10)
+    # A shadow by single rays: points of the floor whose sight line passes the turned box.
+    turned = frames.rotation(35, 12, -20)
+    x, y = np.meshgrid(np.linspace(0.05, 1.05, 41), np.linspace(0.05, 0.65, 41))
+    spots = np.stack([x, y, 0 * x], -1).reshape(-1, 3)
+    steps = np.linspace(0, 1, 1001)[:, None]
+    dark = shadows.shadow(LAMP, corners)
+    for spot in spots[::17]:
+        own = (LAMP + steps * (spot - LAMP) - [0.49, 0.37, 0.4]) @ turned
+        met = (np.abs(own[:, 0]) < 0.13) & (np.abs(own[:, 1]) < 0.05)
+        met &= (own[:, 2] > 0.01) & (own[:, 2] < 0.07)
+        edges = np.roll(dark, -1, axis=0) - dark
+        away = spot - dark
+        within = edges[:, 0] * away[:, 1] - edges[:, 1] * away[:, 0]
+        if np.abs(within).min() > 1e-3:
+            assert met.any() == (within > 0).all()
+
+
+def test_what_a_top_throws_back_arrives():
+    corners = shadows.box_corners((0.52, 0.36, 0.25), (25, 0, 0), 0.34, 0.22, 0.01, 0.07)
+    top = corners[[4, 5, 7, 6]]
+    met = factors.polygon(LAMP, [0, 0, -1], top)
+    for way in (shadows.off_a_mat_top, shadows.off_a_mirror_top):
+        thrown = way(LAMP, top, SIZE)
+        assert sum(thrown.values()) == pytest.approx(met, rel=1e-9)
+        assert thrown["floor"] == 0

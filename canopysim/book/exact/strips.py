@@ -88,6 +88,18 @@ class Strip:
             total += (weight * self.intensity(ray @ axes) / square)[..., None] * ray
         return total
 
+    def seen(self, points: Array, weigh: Callable[[Array], Array], n: tuple[int, int] = (16, 3)
+             ) -> Array:  # fmt: skip
+        """Flux per area across the ray at points (..., 3), times `weigh` of the rays, m^-2."""
+        axes = rotation(*self.turned)
+        total = np.zeros(points.shape[:-1])
+        for start, weight in zip(*self.starts(n), strict=True):
+            ray = points - start
+            square = (ray**2).sum(-1)
+            ray = ray / np.sqrt(square)[..., None]
+            total += weight * self.intensity(ray @ axes) / square * weigh(ray)
+        return total
+
 
 def face_shares(strip: Strip, size: Triple, n: int = 8, pieces: int = 10) -> dict[str, float]:
     """Share of a strip's light on each face of a box, by Gauss and Legendre on every face."""
