@@ -141,7 +141,9 @@ def test_all_light_of_a_lopsided_table_arrives():
     assert np.array_equal(table[0], table[-1])
     # Neither half is the other's image.
     assert np.abs(table - table[::-1]).max() > 10
-    strip = strips.Strip((0.48, 0.37, 0.52), (35, 8, -12), 0.3, 0.06, goniometer.bilinear(c, g, table))
+    strip = strips.Strip(
+        (0.48, 0.37, 0.52), (35, 8, -12), 0.3, 0.06, goniometer.bilinear(c, g, table)
+    )
     assert sum(strips.face_shares(strip, SIZE, pieces=10).values()) == pytest.approx(1, abs=1e-5)
 
 

@@ -7,7 +7,19 @@ from canopysim.book.case import Case
 
 def all_cases() -> tuple[Case, ...]:
     """Give every case, chapter by chapter; their names are unlike."""
-    from canopysim.book.cases import beams, bodies, colours, groups, measured_lights, meters, panels, parallel_beams, planes, plates, probes
+    from canopysim.book.cases import (
+        beams,
+        bodies,
+        colours,
+        groups,
+        measured_lights,
+        meters,
+        panels,
+        parallel_beams,
+        planes,
+        plates,
+        probes,
+    )
 
     cases = (
         *panels.CASES,

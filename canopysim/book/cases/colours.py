@@ -84,7 +84,9 @@ RED_PHOTONS = np.array([0.0, 0.4, 1.0, 0.15, 0.3, 0.0])
 PAINT_NM = np.arange(400.0, 801.0, 10.0)
 _MIDDLES = (PAINT_NM[1:] + PAINT_NM[:-1]) / 2
 PAINT = np.round(
-    0.06 + 0.25 * np.exp(-(((_MIDDLES - 548) / 28) ** 2)) + 0.55 / (1 + np.exp(-(_MIDDLES - 715) / 9)),
+    0.06
+    + 0.25 * np.exp(-(((_MIDDLES - 548) / 28) ** 2))
+    + 0.55 / (1 + np.exp(-(_MIDDLES - 715) / 9)),
     4,
 )
 BENDS = {"white": np.concatenate([WHITE_NM, PAINT_NM]), "red": np.concatenate([RED_NM, PAINT_NM])}
@@ -153,7 +155,7 @@ def _paint_case() -> Case:
 
 
 def _channels_case() -> Case:
-    """A bar of three channels that are set apart, each with strips in its own place."""
+    """Set three channels of a bar apart, each with a strip in its own place."""
     length, width = 0.3, 0.04
     x, y, z = 0.48, 0.31, 0.72
     strips = {"white": -0.12, "red": 0.02, "far": 0.15}
@@ -193,7 +195,7 @@ def _channels_case() -> Case:
         name="three channels of a bar, set apart",
         chapter="colours and groups",
         shows="Photons, spectrum, place and output of each channel.",
-        source="Howell's C-13 for each strip, times its channel's photons and output; sums by band.",
+        source="Howell's C-13 for each strip, times its channel's photons and output.",
         fails_if="an output were given to another channel or twice, or PPF were taken for the "
         "photons of all bands.",
         scene=scene(

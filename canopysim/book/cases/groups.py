@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from canopysim.book.case import Case
-from canopysim.book.dark_rooms import hung, room
+from canopysim.book.dark_rooms import FLUX, SIZE, hung, room
 from canopysim.book.outcome import Outcome
 from canopysim.book.readings import PlaneMean, Share
 from canopysim.book.scenes import WHITE, Data, panel, percent, scene
@@ -46,6 +46,8 @@ def _together(*groups: str, **outputs: str) -> Data:
     )  # fmt: skip
 
 
+# What each lamp would give the room's floor if it all went there.
+MEAN = FLUX / (SIZE[0] * SIZE[1])
 # Everything counted in quanta, by channel.
 COUNTED = ("absorbed", "crossed", "crossed_sum")
 
@@ -79,15 +81,15 @@ def _superposition(bench: Bench, case: Case) -> Sequence[Outcome]:
     for name in GROUPS:
         # The first kind of light alone has the addresses that it has among the others.
         alone = bench.trace(_together(name), case.packets // 3)
-        for label, mine, own in (
-            ("PFD down", PlaneMean("mid", group=name), PlaneMean("mid")),
-            ("PFD up", PlaneMean("mid", "up", group=name), PlaneMean("mid", "up")),
-            ("floor keeps", Share("floor", group=name), Share("floor")),
+        for label, mine, own, scale in (
+            ("PFD down", PlaneMean("mid", group=name), PlaneMean("mid"), MEAN),
+            ("PFD up", PlaneMean("mid", "up", group=name), PlaneMean("mid", "up"), MEAN),
+            ("floor keeps", Share("floor", group=name), Share("floor"), 1.0),
         ):
             a, b = mine.read(whole), own.read(alone)
             found.append(
                 Outcome(f"{name}, {label}, among others and alone", float(b.value), float(a.value),
-                        float(a.std_err), a.n_row, float(b.std_err))
+                        float(a.std_err), a.n_row, float(b.std_err), scale)
             )  # fmt: skip
     return found
 
@@ -141,10 +143,8 @@ CASES = (
         fails_if="random numbers depended on how many lights there are, or photons were answered "
         "for under another group.",
         measure=_superposition,
+        scene=_together(*GROUPS),
         packets=3 << 19,
-        precision=2e-3,
-        why_rough="Both sides of each figure are traced, and walls reflect; the identities beside "
-        "them have no error at all.",
     ),
     Case(
         name="outputs are factors",
@@ -152,6 +152,7 @@ CASES = (
         shows="Half output is half of every figure, and changes no photon.",
         source="Light is in proportion to output; halves and eighths are exact in binary numbers.",
         fails_if="output were in a photon's path, counted twice, or given to another group.",
+        scene=_together(*GROUPS),
         measure=_outputs,
         packets=3 << 16,
     ),

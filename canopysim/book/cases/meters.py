@@ -75,7 +75,7 @@ STEP_ERR = 3e-4
 
 
 def _slanting_case() -> Case:
-    """Readings of a poor cosine response below a bar, by quadrature of both."""
+    """Put a poor cosine response below a bar."""
     place, turned, widths = (0.5, 0.3, 0.75), (15.0, -8.0, 20.0), (110.0, 60.0)
     near, radius, lean = (0.72, 0.42, 0.4), 0.04, (25.0, 120.0)
 

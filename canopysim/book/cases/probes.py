@@ -79,7 +79,8 @@ def _bar_case() -> Case:
         face = normal(*lean)
         return {
             "p, all sides": FLUX * strip.seen(points, lambda ray: 1.0 + 0 * ray[..., 0]) @ weights,
-            "p, normal": FLUX * strip.seen(points, lambda ray: np.maximum(-ray @ face, 0.0))
+            "p, normal": FLUX
+            * strip.seen(points, lambda ray: np.maximum(-ray @ face, 0.0))
             @ weights,
             "p, up": FLUX * -strip.arriving(points)[:, 2] @ weights,
         }
@@ -99,7 +100,7 @@ def _bar_case() -> Case:
 
 
 def _near_case() -> Case:
-    """A ball so near to its lamp that flights are counted as they pass."""
+    """Put a ball so near to its lamp that flights are counted as they pass."""
     place, radius = (X + 0.05, Y - 0.03, Z - 0.13), 0.08
 
     def exact() -> Exact:
@@ -158,12 +159,12 @@ def _mirror_case() -> Case:
         every = images(PANEL, SIZE[0], SIZE[1], kept, 24)
         found = {"p, all sides": 0.0, "p, right": 0.0, "p, left": 0.0, "p, up": 0.0}
         for share, own in every:
-            if share < 1e-9:
+            if share < 1e-7:
                 continue
             found["p, all sides"] += share * fluence(own, Z, place)
             for facing in ("right", "left", "up"):
                 found[f"p, {facing}"] += share * below_panel(
-                    own, Z, place, radius, np.array(FACINGS[facing]), 2 if own != PANEL else 4
+                    own, Z, place, radius, np.array(FACINGS[facing]), 3 if own != PANEL else 4
                 )
         return {key: FLUX * value for key, value in found.items()}
 

@@ -61,7 +61,7 @@ def cells(low: tuple[float, float], high: tuple[float, float], shape: tuple[int,
 
 
 def ball(centre: Triple, radius: float, n: int = 6) -> tuple[Array, Array]:
-    """Points of a ball and weights that sum to one: exact for polynomials of degree 2n - 1."""
+    """Points of a ball and weights that sum to one: exact up to degree 2n - 3, n of 2 or more."""
     r, wr = gauss(0.0, 1.0, n)
     c, wc = gauss(-1.0, 1.0, n)
     phi = 2 * np.pi * (np.arange(2 * n) + 0.5) / (2 * n)

@@ -74,9 +74,7 @@ def images(panel: Rectangle, width: float, depth: float, kept: Mapping[str, floa
 
     x = along(panel[0], panel[1], width, kept["left"], kept["right"])
     y = along(panel[2], panel[3], depth, kept["front"], kept["back"])
-    return [
-        (sx * sy, (x0, x1, y0, y1)) for sx, x0, x1 in x for sy, y0, y1 in y if sx * sy > 0
-    ]
+    return [(sx * sy, (x0, x1, y0, y1)) for sx, x0, x1 in x for sy, y0, y1 in y if sx * sy > 0]
 
 
 def cosine_share(angles_deg: Array, shares: Array, cosine: Array) -> Array:

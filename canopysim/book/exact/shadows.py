@@ -16,7 +16,9 @@ DOWN, UP = np.array([0, 0, -1.0]), np.array([0, 0, 1.0])
 def box_corners(place: Triple, turned: Triple, length: float, width: float,
                 low: float, high: float) -> Array:  # fmt: skip
     """Corners (8, 3) of a box round a pivot, from `low` to `high` above it in its own frame."""
-    own = [[x * length / 2, y * width / 2, z] for z in (low, high) for x in (-1, 1) for y in (-1, 1)]
+    own = [
+        [x * length / 2, y * width / 2, z] for z in (low, high) for x in (-1, 1) for y in (-1, 1)
+    ]
     return np.asarray(place) + np.array(own) @ rotation(*turned).T
 
 
@@ -56,7 +58,7 @@ def below(lamp: Array, corners: Array, size: Triple, shape: tuple[int, int]
 def lamp_points(place: Triple, length: float, n: int) -> list[Array]:
     """Points of a thin level lamp along x."""
     u = (np.arange(n) + 0.5) / n - 0.5
-    return [np.asarray(place) + [length * v, 0, 0] for v in u]
+    return [np.asarray(place) + np.array([length * v, 0.0, 0.0]) for v in u]
 
 
 def off_a_mat_top(lamp: Array, top: Array, size: Triple, n: int = 12) -> dict[str, float]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,7 +41,7 @@ def steps(edges: Array, values: Array) -> Curve:
 
 def band_shares(photons: Curve, edges: Sequence[float], bends: Array) -> Array:
     """Share of the photons in each band, together one."""
-    found = np.array([integral(photons, a, b, bends) for a, b in zip(edges, edges[1:], strict=False)])
+    found = np.array([integral(photons, a, b, bends) for a, b in pairwise(edges)])
     return np.asarray(found / found.sum())
 
 
