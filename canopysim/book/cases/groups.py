@@ -33,14 +33,14 @@ PLACES = {
 
 def _together(*groups: str, **outputs: str) -> Data:
     """Give a room of unlike walls with some of the lights."""
+    set_to: dict[str, Data] = {name: {"output": output} for name, output in outputs.items()}
     return scene(
         "Groups", enclosure=room(left="film", back="paint", floor="board"),
         surfaces={"film": {"diffuse": "10 %", "specular": "70 %", "spread": "8 deg"},
                   "paint": {"diffuse": {"400-500": "30 %", "500-800": "70 %"}},
                   "board": {"diffuse": "55 %"}},
         fixtures={name: copy.deepcopy(LAMPS[name]) for name in groups},
-        lights=[hung(name, *PLACES[name], group=name,
-                     **({"output": outputs[name]} if name in outputs else {})) for name in groups],
+        lights=[hung(name, *PLACES[name], group=name) | set_to.get(name, {}) for name in groups],
         planes=[{"name": "mid", "height": "35 cm", "cell": "20 cm"}],
         probes=[{"name": "p", "at": ["70 cm", "30 cm"], "height": "40 cm", "radius": "5 cm"}],
     )  # fmt: skip
@@ -129,7 +129,7 @@ def _threads(bench: Bench, case: Case) -> Sequence[Outcome]:
     one, two = (result.rows for result in traced)
     found = [_named(_unlike(one, two, 3), "numbers that differ in the books")]
     probes = [result.probes["pfd"].values for result in traced]  # type: ignore[index]
-    off = int((~np.isclose(*probes, rtol=0, atol=0, equal_nan=True)).sum())
+    off = int((~np.isclose(probes[0], probes[1], rtol=0, atol=0, equal_nan=True)).sum())
     found.append(Outcome("numbers that differ at the probe", 0.0, float(off), 0.0, identity=True))
     return found
 

@@ -110,6 +110,6 @@ CASES = (
                     {"name": "roof", "height": metres(SIZE[2]), "cell": "7 cm"}],
         ),
         measure=_identities,
-        packets=1 << 20,
+        packets=1 << 19,
     ),
 )  # fmt: skip

@@ -19,7 +19,8 @@ def box_corners(place: Triple, turned: Triple, length: float, width: float,
     own = [
         [x * length / 2, y * width / 2, z] for z in (low, high) for x in (-1, 1) for y in (-1, 1)
     ]
-    return np.asarray(place) + np.array(own) @ rotation(*turned).T
+    found: Array = np.asarray(place) + np.array(own) @ rotation(*turned).T
+    return found
 
 
 def shadow(lamp: Array, corners: Array) -> Array:
