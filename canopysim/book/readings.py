@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from canopysim.results import Result
 
 PAR = "400-700"
-# Grids keep at most so many rows of batches.
+# Grids and probes keep at most so many rows of batches.
 GRID_ROWS = 32
 
 
@@ -136,7 +136,7 @@ class AtProbe:
         here = result.probes.sel(
             probe=self.probe, facing=self.facing, group=self.group, band=self.band
         )
-        return _found(here["pfd"], here["pfd_std_err"], result.n_batch)
+        return _found(here["pfd"], here["pfd_std_err"], min(result.n_batch, GRID_ROWS))
 
 
 @dataclass(frozen=True)
@@ -152,7 +152,7 @@ class MeterReading:
         assert result.probes is not None, "the scene has no probes"
         here = result.probes.sel(probe=self.probe, group=self.group)
         name = "over_true" if self.over_true else "reading"
-        return _found(here[name], here[f"{name}_std_err"], result.n_batch)
+        return _found(here[name], here[f"{name}_std_err"], min(result.n_batch, GRID_ROWS))
 
 
 Reading = Share | PlaneMean | PlaneCells | LayerSides | Layers | AtProbe | MeterReading
