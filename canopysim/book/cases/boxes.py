@@ -40,7 +40,7 @@ TALL = Room([0, 0.3, 0.6, 0.9], [0, 0.35, 0.7], [0, 0.8, 1.2], Lamp((0.15, 0.35)
             left=0.9, right=0.35, front=0.7, back=0.55, floor=0.25, ceiling=0.8)  # fmt: skip
 LOW = Room([0, 0.5, 1.0, 1.5], [0, 0.45, 0.9], [0, 0.3, 0.5], Lamp((0.9, 1.3), (0.1, 0.3), 0.3),
            left=0.97, right=0.85, front=0.9, back=0.99, floor=0.8, ceiling=0.95)  # fmt: skip
-COURT = Room([0, 0.4, 0.8], [0, 0.3, 0.6], [0, 0.3, 0.7], Lamp((0, 0.8), (0, 0.6), 0.7),
+COURT = Room([0, 0.4, 0.8], [0, 0.35, 0.7], [0, 0.3, 0.6], Lamp((0, 0.8), (0, 0.7), 0.6),
              left=0.9, right=0.2, front=0.5, back=0.75, floor=0.4, ceiling=0.0)  # fmt: skip
 
 
@@ -116,10 +116,10 @@ CASES = (
     _case("the tall box as 5,000 triangles", "Walls as triangles are the walls of the box.",
           "Triangles leaked, were met from behind, or carried another face's surface.",
           TALL, options={"wall_triangles": 5000}),
-    _case("the tall box a millimetre wide", "Lengths drop out: nothing has a size of its own.",
+    _case("the tall box as small as rooms may be", "Lengths drop out: nothing has a size of its own.",
           "Offsets against meeting a surface twice were lengths rather than rounding.",
-          TALL, unit="mm"),
-    _case("the tall box a hundred metres wide", "Lengths drop out: nothing has a size of its own.",
+          TALL, scale=15.0, unit="mm"),
+    _case("the tall box as large as rooms may be", "Lengths drop out: nothing has a size of its own.",
           "Offsets against meeting a surface twice were lengths rather than rounding, or far "
-          "distances were cut.", TALL, scale=100.0),
+          "distances were cut.", TALL, scale=80.0),
 )  # fmt: skip

@@ -116,18 +116,29 @@ def endless(strip: Strip, size: tuple[float, float], cells: tuple[int, int], far
     return found + (strip.downwards() - found.sum()) / found.size
 
 
+def kept(n: NDArray[np.int64], low: float, high: float) -> Floats:
+    """Share left of light in the n-th image of a room between two mirrors.
+
+    Towards higher coordinates it meets the high mirror first, then both in turn; towards lower ones
+    the low mirror first.
+    """
+    first, then = np.where(n > 0, high, low), np.where(n > 0, low, high)
+    met = np.abs(n)
+    return np.asarray(first ** ((met + 1) // 2) * then ** (met // 2))
+
+
 def mirrored(
-    strip: Strip, size: tuple[float, float], cells: tuple[int, int], rho: float, far: int
+    strip: Strip, size: tuple[float, float], cells: tuple[int, int], rho: dict[str, float], far: int
 ) -> Floats:
     """Share of a strip's light on each cell of a black floor between four mirrors, (y, x).
 
-    A photon that crosses i images of walls along x and j along y falls on the mirrored cell, having
-    kept rho^(i + j). For perfect mirrors what flies farther than `far` falls evenly on all cells.
+    A photon that flies through images of the room falls on the mirrored cell, having met the walls
+    between. For perfect mirrors what flies farther than `far` falls evenly on all cells.
     """
     cell = np.array(size) / cells
     span = np.arange(-far, far + 1)
     i, j = np.meshgrid(span, span)
-    kept = rho ** (np.abs(i) + np.abs(j))
+    left = kept(i, rho["left"], rho["right"]) * kept(j, rho["front"], rho["back"])
     found = np.empty(cells[::-1])
     for y in range(cells[1]):
         for x in range(cells[0]):
@@ -135,5 +146,6 @@ def mirrored(
             at_x = i * size[0] + cell[0] * np.where(i % 2 == 0, x, cells[0] - 1 - x)
             at_y = j * size[1] + cell[1] * np.where(j % 2 == 0, y, cells[1] - 1 - y)
             corner = np.stack([at_x, at_y], -1)
-            found[y, x] = (kept * strip.on_floor(corner, cell, 3)).sum()
-    return found + ((strip.downwards() - found.sum()) / found.size if rho == 1.0 else 0.0)
+            found[y, x] = (left * strip.on_floor(corner, cell, 3)).sum()
+    perfect = min(rho.values()) == 1.0
+    return found + ((strip.downwards() - found.sum()) / found.size if perfect else 0.0)
