@@ -62,8 +62,9 @@ def _furnace(rho: float, triangles: int | None) -> Case:
     shares: dict[str, Reading] = {f: Share(f) for f in FACES}
     walls = f"{triangles} triangles" if triangles else "a box"
     return Case(
-        name=f"a furnace of {percent(rho)} with leaves in it, its walls {walls}", chapter="rooms",
-        shows="Walls that emit and reflect in balance: leaves that keep nothing change nothing.",
+        name=f"a furnace of {percent(rho)} with leaves in it, its walls {walls}",
+        chapter="rooms",
+        shows="Walls emit and reflect in balance: leaves that keep nothing change nothing.",
         source="Kirchhoff: if walls of reflectance rho emit (1 - rho) M, each face, each plane and "
         "each leaf sees M, whatever stands in the room.",
         fails_if="A leaf or wall kept or lost light, sent it by another law than the cosine's or to "

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from canopysim.book.case import Case, Exact
+from canopysim.book.case import Case
 from canopysim.book.exact.openings import Rectangle, share_on
 from canopysim.book.readings import Reading, Share
 from canopysim.book.scenes import Data, box, panel, scene
@@ -42,11 +42,10 @@ def _seen(face: str, part: Rectangle, over: list[Rectangle]) -> float:
 
 
 def _end(face: str, number: int, surface: str | None) -> str:
-    name = {"ceiling": "ceiling"}.get(face, face)
     if number:
-        patch = f"patch {number} of the {name}"
+        patch = f"patch {number} of the {face}"
         return f"{patch} ({surface})" if surface else f"escaped through {patch}"
-    return f"escaped through the {name}" if face in OPEN else name
+    return f"escaped through the {face}" if face in OPEN else face
 
 
 def _parts() -> dict[str, float]:
@@ -69,11 +68,8 @@ def _patches(face: str) -> Data:
     return first | {"patches": patches}
 
 
-def _exact() -> Exact:
-    return _parts()
-
-
 FIGURES: dict[str, Reading] = {end: Share(end) for end in _parts()}
+ROOM = box("90 cm", "70 cm", "60 cm", **{face: _patches(face) for face in WHOLE})
 CASES = (
     Case(
         name="patches and openings on the faces of a black room", chapter="rooms",
@@ -84,14 +80,16 @@ CASES = (
         "that overlap won.",
         scene=scene(
             "Patches and openings",
-            enclosure=box(*(f"{v} m" for v in SIZE), **{face: _patches(face) for face in WHOLE}),
+            enclosure=ROOM,
             fixtures={"lamp": panel("30 cm", "25 cm")},
             lights=[{"fixture": "lamp", "at": ["25 cm", "17.5 cm"], "height": "0 cm",
                      "tilt": "180 deg"}],
         ),
         figures=FIGURES,
-        exact=_exact,
+        exact=_parts,
         packets=1 << 21,
+        # Small batches of launches are stratified worse than chance for some of these parts.
+        quick=1 / 8,
         precision=2.5e-4,
         scale=1.0,
     ),

@@ -117,7 +117,7 @@ def _reciprocal(name: str, room: Data, surfaces: Data) -> Case:
         shows="Source and receiver change places: the same PFD, by the same paths backwards.",
         source="Helmholtz reciprocity: between two Lambertian rectangles, area times share is the "
         "same both ways, so that equal fluxes give equal PFD.",
-        fails_if="A rough mirror had a density unlike its samples, or hid light from one side only.",
+        fails_if="A rough mirror had a density unlike its samples, or hid light from one side.",
         scene=scene("There and back", enclosure=room, surfaces=surfaces),
         packets=1 << 22,
         precision=2.5e-3,

@@ -98,7 +98,7 @@ class Strip:
                 distance = np.sqrt((ray**2).sum(-1))
                 flow = self.intensity(ray / distance[..., None]) * points[:, 2] / distance**3
                 total += wa * wb / 4 * (flow @ weights)
-        return total * cell[0] * cell[1]
+        return np.asarray(total * cell[0] * cell[1])
 
 
 def endless(strip: Strip, size: tuple[float, float], cells: tuple[int, int], far: int) -> Floats:
@@ -113,7 +113,7 @@ def endless(strip: Strip, size: tuple[float, float], cells: tuple[int, int], far
         for x in range(cells[0]):
             corner = np.stack([i * size[0], j * size[1]], -1) + cell * [x, y]
             found[y, x] = strip.on_floor(corner, cell, 3).sum()
-    return found + (strip.downwards() - found.sum()) / found.size
+    return np.asarray(found + (strip.downwards() - found.sum()) / found.size)
 
 
 def kept(n: NDArray[np.int64], low: float, high: float) -> Floats:

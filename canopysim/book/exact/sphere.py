@@ -38,7 +38,7 @@ def facets(level: int) -> tuple[Floats, NDArray[np.int64]]:
     Returns
     -------
     corners : (20 4^level, 3, 3) ndarray
-        Of every triangle; whole levels are cut by the planes x, y, z = 0 along edges only.
+        Of every triangle; from level 1 on the planes x, y, z = 0 run along edges.
     root : (20 4^level,) ndarray of int
         Which of the 20 faces each comes from.
     """
@@ -56,7 +56,7 @@ def facets(level: int) -> tuple[Floats, NDArray[np.int64]]:
         a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
         ab, bc, ca = ((p + q) / np.linalg.norm(p + q, axis=1)[:, None]
                       for p, q in ((a, b), (b, c), (c, a)))  # fmt: skip
-        corners = np.concatenate([np.stack(t, 1) for t in
-                                  ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))])  # fmt: skip
+        four = ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))
+        corners = np.concatenate([np.stack(t, 1) for t in four])
         root = np.tile(root, 4)
     return corners, root
