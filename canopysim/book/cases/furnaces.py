@@ -1,0 +1,153 @@
+"""Rooms: closed spaces in balance, in which every face and every plane sees the same."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from canopysim.book.case import Case, Exact
+from canopysim.book.exact.radiosity import FACES
+from canopysim.book.readings import AtProbe, PlaneCells, PlaneMean, Reading, Share
+from canopysim.book.scenes import ONE_BAND, Data, box, panel, percent, scene
+
+W, D, H = 0.8, 0.5, 1.1
+AREAS = {"left": D * H, "right": D * H, "front": W * H, "back": W * H, "floor": W * D,
+         "ceiling": W * D}  # fmt: skip
+LEVEL = 100.0
+# Walls shine from so far inside of them: light that starts in a triangle has no side.
+IN = 5e-6
+
+
+def _walls_shine(flux_per_area: float) -> Data:
+    """Give every face a panel that shines inwards, by its extents, centre and turn."""
+    places = [
+        ((W, D), (W / 2, D / 2), H - IN, {}),
+        ((W, D), (W / 2, D / 2), IN, {"tilt": "180 deg"}),
+        ((H, D), (IN, D / 2), H / 2, {"pitch": "-90 deg"}),
+        ((H, D), (W - IN, D / 2), H / 2, {"pitch": "90 deg"}),
+        ((W, H), (W / 2, IN), H / 2, {"tilt": "90 deg"}),
+        ((W, H), (W / 2, D - IN), H / 2, {"tilt": "-90 deg"}),
+    ]
+    fixtures, lights = {}, []
+    for n, ((a, b), (x, y), z, aim) in enumerate(places):
+        name = f"face-{n}"
+        fixtures[name] = panel(f"{a - 2 * IN:.6f} m", f"{b - 2 * IN:.6f} m",
+                               flux=f"{flux_per_area * a * b:.12f} umol/s")  # fmt: skip
+        lights.append({"fixture": name, "group": "walls", "at": [f"{x:.6f} m", f"{y:.6f} m"],
+                       "height": f"{z:.6f} m"} | aim)  # fmt: skip
+    return {"fixtures": fixtures, "lights": lights}
+
+
+HERBS: Data = {
+    "leaves": {"leaf": {"reflectance": "60 %", "transmittance": "40 %"}},
+    "plants": {"herb": {"leaf": "leaf", "stem": "pale", "nodes": "5", "internode": "9 cm",
+                        "petiole_length": "3 cm", "petiole_angle": "60 deg",
+                        "blade_length": "12 cm", "blade_width": "7 cm"}},
+    "canopy": {"layers": "2", "leaf_area_index": "1.0",
+               "plantings": [{"plant": "herb", "columns": "2", "rows": "1", "base": "12 cm"}]},
+}  # fmt: skip
+
+
+def _furnace(rho: float, triangles: int | None) -> Case:
+    def exact() -> Exact:
+        whole = sum(AREAS.values())
+        found: dict[str, float] = {f: area / whole for f, area in AREAS.items()}
+        return found | dict.fromkeys(planes, LEVEL)
+
+    planes: dict[str, Reading] = {
+        f"PFD {way}, {name}": PlaneMean(name, way) for name in ("low", "high")
+        for way in ("down", "up")
+    }  # fmt: skip
+    shares: dict[str, Reading] = {f: Share(f) for f in FACES}
+    walls = f"{triangles} triangles" if triangles else "a box"
+    return Case(
+        name=f"a furnace of {percent(rho)} with leaves in it, its walls {walls}",
+        chapter="rooms",
+        shows="Walls emit and reflect in balance: leaves that keep nothing change nothing.",
+        source="Kirchhoff: if walls of reflectance rho emit (1 - rho) M, each face, each plane and "
+        "each leaf sees M, whatever stands in the room.",
+        fails_if="A leaf or wall kept or lost light, sent it by another law than the cosine's or to "
+        "a wrong side, a plane missed crossings, or a panel shone askew.",
+        scene=scene(
+            "The furnace",
+            enclosure=box(f"{W} m", f"{D} m", f"{H} m") | {"lining": "wall"},
+            surfaces={"wall": {"diffuse": percent(rho)}, "pale": {"diffuse": "100 %"}},
+            planes=[{"name": "low", "height": "20 cm", "cell": "1 m"},
+                    {"name": "high", "height": "90 cm", "cell": "1 m"}],
+            **_walls_shine(LEVEL * (1.0 - rho)),
+            **HERBS,
+        ),
+        figures=shares | planes,
+        exact=exact,
+        packets=1 << (20 if rho > 0.5 else 22),
+        precision=1e-3,
+        scale=dict.fromkeys(FACES, 1.0) | dict.fromkeys(planes, LEVEL),
+        exact_err={f: np.float64(1e-5) for f in FACES}
+        | {name: np.float64(1e-5 * LEVEL) for name in planes},
+        options={"wall_triangles": triangles} if triangles else {},
+    )  # fmt: skip
+
+
+def _white(name: str, *, sky: bool) -> Case:
+    """Give a room that keeps nothing, but for a patch of 50 x 40 cm that all light comes from."""
+    patch = {"corner": ["10 cm", "5 cm"], "opposite": ["60 cm", "45 cm"]}
+    level = 100.0 / (0.5 * 0.4)
+    faces: Data = {"left": "matt", "right": "mirror", "front": "satin", "back": "matt",
+                   "floor": "matt", "ceiling": "satin"}  # fmt: skip
+    lit: Data
+    if sky:
+        faces["ceiling"] = {"open": "true", "patches": [
+            {"surface": "satin", "corner": ["0 m", "0 m"], "opposite": [f"{W} m", f"{D} m"]},
+            patch | {"open": "true"},
+        ]}  # fmt: skip
+        lit = {"daylight": [{"ppfd": f"{level} umol/m2/s", "spectrum": ONE_BAND}]}
+        end = "escaped through patch 2 of the ceiling"
+    else:
+        faces["floor"] = {"surface": "matt", "patches": [patch | {"surface": "black"}]}
+        lit = {"fixtures": {"patch": panel("50 cm", "40 cm")},
+               "lights": [{"fixture": "patch", "at": ["35 cm", "25 cm"], "height": "0 cm",
+                           "tilt": "180 deg"}]}  # fmt: skip
+        end = "patch 1 of the floor (black)"
+    figures: dict[str, Reading] = {
+        "patch": Share(end), "PFD down": PlaneCells("mid"), "PFD up": PlaneCells("mid", "up"),
+        "fluence rate": AtProbe("ball"),
+    }  # fmt: skip
+
+    def exact() -> Exact:
+        return {"patch": 1.0, "PFD down": np.full((1, 2), level), "PFD up": np.full((1, 2), level),
+                "fluence rate": 4.0 * level}  # fmt: skip
+
+    return Case(
+        name=name, chapter="rooms",
+        shows="A room that keeps nothing but for one patch, which is also where all light starts: "
+        "what meets the patch, and how often light crosses every plane before.",
+        source="Kirchhoff: radiance is the same everywhere, flux over the patch's area; so a plane "
+        "is crossed area over area times each way and the mean path is 4 V over the patch's area.",
+        fails_if="Roulette or the event limit lost long paths, a mixed surface kept some, or a "
+        "patch lay elsewhere for light that comes than for light that goes.",
+        scene=scene(
+            "A white room with one patch",
+            enclosure=box(f"{W} m", f"{D} m", f"{H} m", **faces),
+            surfaces={"matt": {"diffuse": "100 %"}, "mirror": {"specular": "100 %"},
+                      "satin": {"diffuse": "50 %", "specular": "50 %"}},
+            planes=[{"name": "mid", "height": "37 cm", "cell": "40 cm"}],
+            probes=[{"name": "ball", "at": ["45 cm", "20 cm"], "height": "70 cm",
+                     "radius": "12 cm"}],
+            **lit,
+        ),
+        figures=figures,
+        exact=exact,
+        packets=1 << 20,
+        precision=2e-3,
+        why_rough="Paths are long and of very unlike lengths: few packets, many meetings.",
+        scale={"patch": 1.0, "PFD down": level, "PFD up": level, "fluence rate": 4.0 * level},
+    )  # fmt: skip
+
+
+assert math.isclose(sum(AREAS.values()), 3.66)
+CASES = (
+    _furnace(0.2, None), _furnace(0.85, None), _furnace(0.2, 600), _furnace(0.85, 600),
+    _white("a white room with one black patch that shines", sky=False),
+    _white("a white room under an opening to an even sky", sky=True),
+)  # fmt: skip
