@@ -7,8 +7,8 @@ from canopysim.book.case import Case
 
 def all_cases() -> tuple[Case, ...]:
     """Give every case, chapter by chapter; their names are unlike."""
-    from canopysim.book.cases import plates
+    from canopysim.book.cases import crowns, plates, scattering, slabs
 
-    cases = (*plates.CASES,)
+    cases = (*plates.CASES, *slabs.CASES, *scattering.CASES, *crowns.CASES)
     assert len({case.name for case in cases}) == len(cases)
     return cases

@@ -33,9 +33,7 @@ BLACK = {"reflectance": "0 %", "transmittance": "0 %"}
 def sides_of(upper: Side, lower: Side) -> dict[str, Any]:
     """Write a leaf of unlike sides."""
     names = ("reflectance", "transmittance")
-    one, other = (
-        dict(zip(names, map(percent, side), strict=True)) for side in (upper, lower)
-    )
+    one, other = (dict(zip(names, map(percent, side), strict=True)) for side in (upper, lower))
     return one | {"lower": other}
 
 
@@ -178,7 +176,9 @@ def _from_below() -> Case:
     upward = {"fixture": "panel", "at": ["40 cm", "30 cm"], "height": "5 cm", "pitch": "180 deg"}
     data = dict(
         slab_scene(
-            sides_of(upper, lower), {"leaf_area_index": str(lai), "angles": "level"}, lights=[upward]
+            sides_of(upper, lower),
+            {"leaf_area_index": str(lai), "angles": "level"},
+            lights=[upward],
         )
     )
     room = data["enclosure"]
@@ -213,9 +213,7 @@ def _diffuse() -> Case:
         shows="Light from all slants at once falls as an exponential integral.",
         source="2 E3(LAI / 2): Beer's law with G = 1/2, over a Lambertian sky.",
         fails_if="A panel's light were not Lambertian, or slanting light met too few leaves.",
-        scene=slab_scene(
-            BLACK, {"leaf_area_index": str(lai), "angles": "spherical"}, lights=PANEL
-        ),
+        scene=slab_scene(BLACK, {"leaf_area_index": str(lai), "angles": "spherical"}, lights=PANEL),
         figures={"layers": Layers(), "floor": Share("floor")},
         exact=exact,
         packets=1 << 19,
