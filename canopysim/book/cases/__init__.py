@@ -7,8 +7,10 @@ from canopysim.book.case import Case
 
 def all_cases() -> tuple[Case, ...]:
     """Give every case, chapter by chapter; their names are unlike."""
-    from canopysim.book.cases import crowns, plates, scattering, slabs
+    from canopysim.book.cases import crowns, drawn, films, plates, scattering, slabs
 
-    cases = (*plates.CASES, *slabs.CASES, *scattering.CASES, *crowns.CASES)
+    cases = (
+        *plates.CASES, *slabs.CASES, *scattering.CASES, *crowns.CASES, *drawn.CASES, *films.CASES
+    )  # fmt: skip
     assert len({case.name for case in cases}) == len(cases)
     return cases

@@ -166,6 +166,7 @@ def _conservative(lai: float, rho: float) -> Case:
 
 def _from_below() -> Case:
     upper, lower, rho_ceiling, lai = (0.08, 0.12), (0.40, 0.25), 0.35, 1.9
+    volume = {"leaf_area_index": str(lai), "angles": "level"}
 
     def exact() -> Exact:
         # Upside down: the lower sides and the lowest layer come first.
@@ -174,13 +175,7 @@ def _from_below() -> Case:
         return {"sides": absorbed[::-1, ::-1], "floor": down, "ceiling": up * (1 - rho_ceiling)}
 
     upward = {"fixture": "panel", "at": ["40 cm", "30 cm"], "height": "5 cm", "pitch": "180 deg"}
-    data = dict(
-        slab_scene(
-            sides_of(upper, lower),
-            {"leaf_area_index": str(lai), "angles": "level"},
-            lights=[upward],
-        )
-    )
+    data = dict(slab_scene(sides_of(upper, lower), volume, lights=[upward]))
     room = data["enclosure"]
     data["enclosure"] = room | {"faces": {"ceiling": "pale"}}
     data["surfaces"] = data["surfaces"] | {"pale": {"diffuse": percent(rho_ceiling)}}
