@@ -9,7 +9,6 @@ import numpy as np
 
 from canopysim.book.case import Case, Exact, Scene
 from canopysim.book.cases.slabs import BLACK, sides_of
-from canopysim.book.exact.leaves import Side
 from canopysim.book.exact.plates import leaf_between
 from canopysim.book.exact.tiles import (
     Tile,
@@ -190,7 +189,9 @@ def _squares() -> Case:
             corners = squares_anyhow(bay, 0.21, 0.69, side, n, 500 + k)
             corners = with_copies(corners, bay)
             first = 4 * np.arange(len(corners))[:, None]
-            faces = np.concatenate([first + [0, 1, 2], first + [0, 2, 3]]).astype(np.int32)
+            faces = np.concatenate([first + np.array(c) for c in ((0, 1, 2), (0, 2, 3))]).astype(
+                np.int32
+            )
             part = Part("leaves", "leaf", corners.reshape(-1, 3), faces, "leaf", False)
             result = bench.trace(case.scene, case.packets // n_mesh, options={"plants": [part]})
             found.append([float(Share("floor", name).read(result).value) for name in BEAMS])

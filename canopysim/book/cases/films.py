@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from canopysim.book.case import Case, Exact, Scene
+from canopysim.book.case import Case, Exact
 from canopysim.book.cases.drawn import BAY, MARGIN, bay_with_mesh, beams
 from canopysim.book.exact.films import one_meeting
 from canopysim.book.exact.leaves import Side
@@ -77,7 +77,7 @@ def _beams(upper: Side, lower: Side, name: str) -> Case:
 
 
 def _even(spread: str, upper: Side) -> Case:
-    """A sky on one level leaf."""
+    """Put one level leaf under a sky."""
     rho, tau = upper
     return Case(
         name=f"a film under a sky, spread {spread}, {percent(rho)} and {percent(tau)}",
@@ -156,7 +156,7 @@ def _furnace(spread: str) -> Case:
         packets=1 << 22,
         precision=1.3e-3,
         why_rough="Every packet crosses levels to and fro, and films weigh it anew each time.",
-        scale={name: exitance for name in figures} | dict.fromkeys(faces, 1.0),
+        scale=dict.fromkeys(figures, exitance) | dict.fromkeys(faces, 1.0),
     )  # fmt: skip
 
 

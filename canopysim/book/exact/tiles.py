@@ -167,7 +167,7 @@ def with_copies(corners: Array, bay: tuple[float, float]) -> Array:
     found = [corners]
     for i in (-1, 0, 1):
         for j in (-1, 0, 1):
-            there = corners + [i * bay[0], j * bay[1], 0.0]
+            there = corners + np.array([i * bay[0], j * bay[1], 0.0])
             low, high = there.min(1), there.max(1)
             inside = (low[:, 0] < bay[0]) & (low[:, 1] < bay[1]) & (high[:, :2] > 0).all(1)
             if i or j:
