@@ -122,6 +122,24 @@ class Layers:
 
 
 @dataclass(frozen=True)
+class AtLevels:
+    """Mean flux density at every boundary between layers, 400-700 nm, µmol m⁻² s⁻¹: (n_level,).
+
+    The top first; of a scene with ``canopy: {profile: true}``.
+    """
+
+    direction: str = "down"
+    group: str = "all"
+
+    def read(self, result: Result) -> Found:
+        """Read them off: (n_level,) numbers."""
+        from canopysim.analysis.profile import profile
+
+        found = profile(result, group=self.group).estimates(self.direction)
+        return _found([e.value for e in found], [e.std_err for e in found], result.n_batch)
+
+
+@dataclass(frozen=True)
 class AtProbe:
     """Flux density on one face of a probe, or the fluence rate, µmol m⁻² s⁻¹."""
 
@@ -155,7 +173,7 @@ class MeterReading:
         return _found(here[name], here[f"{name}_std_err"], min(result.n_batch, GRID_ROWS))
 
 
-Reading = Share | PlaneMean | PlaneCells | LayerSides | Layers | AtProbe | MeterReading
+Reading = Share | PlaneMean | PlaneCells | LayerSides | Layers | AtLevels | AtProbe | MeterReading
 
 
 def _found(value: object, std_err: object, n_row: int) -> Found:

@@ -1,0 +1,230 @@
+"""Leaves: drawn ones, whose shadows can be cut out exactly or tend to those of a filled volume."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from canopysim.book.case import Case, Exact, Scene
+from canopysim.book.cases.slabs import BLACK, sides_of
+from canopysim.book.exact.plates import leaf_between
+from canopysim.book.exact.tiles import (
+    Tile,
+    level_leaf,
+    lit_shares,
+    obj_of,
+    pieces,
+    scattered,
+    squares_anyhow,
+    tile_mesh,
+    with_copies,
+)
+from canopysim.book.outcome import Outcome
+from canopysim.book.readings import LayerSides, PlaneMean, Reading, Share
+from canopysim.book.scenes import ONE_BAND, box, panel, percent, scene
+
+if TYPE_CHECKING:
+    from canopysim.book.bench import Bench
+
+BAY = (1000, 800)
+# Drawn leaves keep a distance from walls, mm.
+MARGIN = 2
+CUTS_CM = (10, 25, 50, 60)
+# Beams of daylight: zenith and the way they go, in degrees.
+BEAMS = {"steep": (0.0, 0.0), "slant": (41.0, 25.0), "low": (66.0, -130.0)}
+
+
+def beams(**which: tuple[float, float]) -> list[dict[str, Any]]:
+    """Daylight in parallel beams, each a group of its own."""
+    return [
+        {"group": name, "ppfd": "100 umol/m2/s", "spectrum": ONE_BAND,
+         "beam": {"zenith": f"{zenith} deg", "azimuth": f"{azimuth} deg"}}
+        for name, (zenith, azimuth) in which.items()
+    ]  # fmt: skip
+
+
+def bay_with_mesh(leaf: dict[str, Any], layers: Any, **parts: Any) -> Scene:
+    """Give a bay without end, open above, with the leaves of ``leaves.obj`` in it."""
+    room = box("1 m", "80 cm", "1 m", ceiling="open", floor="floor")
+    return scene(
+        "Drawn leaves",
+        **{
+            "enclosure": room | {"repeat": ["width", "depth"]},
+            "surfaces": {"floor": {}},
+            "leaves": {"leaf": leaf},
+            "canopy": {"layers": layers, "meshes": [
+                {"file": "leaves.obj", "unit": "mm", "parts": {"*": {"leaf": "leaf"}},
+                 "positions": [["0 cm", "0 cm"]], "base": "0 cm"}]},
+            "fixtures": {},
+            "lights": [],
+        } | parts,
+    )  # fmt: skip
+
+
+@cache
+def _tiles() -> tuple[Tile, ...]:
+    whole = scattered(BAY, 70, 120, 590, 20)
+    return tuple(p for tile in whole for p in pieces(tile, BAY, MARGIN))
+
+
+def _random_tiles() -> Case:
+    def exact() -> Exact:
+        found: dict[str, Any] = {}
+        tiles = _tiles()
+        layer = len(CUTS_CM) - 1 - np.searchsorted(np.array(CUTS_CM) * 10, [t.z for t in tiles])
+        for name, (zenith, azimuth) in BEAMS.items():
+            tan, way = np.tan(np.radians(zenith)), np.radians(azimuth)
+            each, left = lit_shares(tiles, BAY, (tan * np.cos(way), tan * np.sin(way)))
+            sides = np.zeros((len(CUTS_CM) - 1, 2))
+            np.add.at(sides, (layer, [int(t.turned_over) for t in tiles]), each)
+            found |= {f"sides, {name}": sides, f"floor, {name}": left}
+        return found
+
+    figures: dict[str, Reading] = {}
+    for name in BEAMS:
+        figures |= {f"sides, {name}": LayerSides(name), f"floor, {name}": Share("floor", name)}
+    return Case(
+        name="level leaves at random",
+        chapter="leaves",
+        shows="Drawn leaves hide each other: what each layer's upper and lower sides get of "
+        "parallel light, some leaves turned over, the bay without end.",
+        source="The bay cut along all edges of all shadows, each cell given to its highest leaf; "
+        "over all places of the leaves what is left is the product of 1 - a/A.",
+        fails_if="A leaf's edge were off, the nearest leaf were not the one that is met, the "
+        "winding did not tell its sides, light through a repeating side came in elsewhere, or a "
+        "sunbeam went another way.",
+        scene=bay_with_mesh(BLACK, [f"{z} cm" for z in CUTS_CM], daylight=beams(**BEAMS)),
+        files={"leaves.obj": tile_mesh(_tiles())},
+        figures=figures,
+        exact=exact,
+        packets=1 << 20,
+        scale=1.0,
+    )
+
+
+def _one_leaf() -> Case:
+    upper, lower, rho_floor, rho_ceiling = (0.20, 0.35), (0.50, 0.15), 0.6, 0.4
+    whole = (BAY[0] - 2 * MARGIN) * (BAY[1] - 2 * MARGIN) / (BAY[0] * BAY[1])
+    names = {"above": True, "below": False}
+
+    def exact() -> Exact:
+        found: dict[str, Any] = {}
+        for name, is_above in names.items():
+            of = leaf_between(whole, upper, lower, rho_floor, rho_ceiling, from_above=is_above)
+            found[f"sides, {name}"] = np.array([[of.upper, of.lower]])
+            found[f"floor, {name}"] = of.floor
+            found[f"ceiling, {name}"] = of.ceiling
+            for way in ("down", "up"):
+                found[f"{way} under it, {name}"] = getattr(of, way) * 100 / 0.8
+        return found
+
+    figures: dict[str, Reading] = {}
+    for name in names:
+        figures |= {
+            f"sides, {name}": LayerSides(name),
+            f"floor, {name}": Share("floor", name),
+            f"ceiling, {name}": Share("ceiling", name),
+            f"down under it, {name}": PlaneMean("under", "down", name),
+            f"up under it, {name}": PlaneMean("under", "up", name),
+        }
+    room = box("1 m", "80 cm", "1 m", ceiling="pale", floor="floor")
+    whole_leaf = level_leaf(MARGIN, BAY[0] - MARGIN, MARGIN, BAY[1] - MARGIN, 450)
+    return Case(
+        name="one drawn leaf between floor and ceiling",
+        chapter="leaves",
+        shows="A single leaf of unlike sides, between two unlike plates, lit from above and from "
+        "below.",
+        source="Four fluxes that are linear in each other, solved; the leaf leaves a slit of 2 mm "
+        "at the bay's sides, through which light goes by its share of the area. That light is not "
+        "even under the slit: some 10^-5 of all.",
+        fails_if="Winding did not tell upper from lower, transmitted light came out on the same "
+        "side, or the side by which light leaves were taken for that which it meets.",
+        scene=bay_with_mesh(
+            sides_of(upper, lower), ["40 cm", "50 cm"],
+            enclosure=room | {"repeat": ["width", "depth"]},
+            surfaces={"floor": {"diffuse": percent(rho_floor)},
+                      "pale": {"diffuse": percent(rho_ceiling)}},
+            fixtures={"panel": panel("1 m", "80 cm")},
+            lights=[
+                {"fixture": "panel", "at": ["50 cm", "40 cm"], "height": "1 m", "group": "above"},
+                {"fixture": "panel", "at": ["50 cm", "40 cm"], "height": "0 cm", "group": "below",
+                 "pitch": "180 deg"},
+            ],
+            planes=[{"name": "under", "height": "20 cm", "cell": "1 m"}],
+        ),
+        files={"leaves.obj": obj_of(whole_leaf[None])},
+        figures=figures,
+        exact=exact,
+        exact_err={n: 2e-5 * (125 if "under" in n else 1) for n in figures},
+        packets=1 << 20,
+        scale={n: 125.0 if "under" in n else 1.0 for n in figures},
+    )  # fmt: skip
+
+
+def _squares() -> Case:
+    side, lai, n_mesh = 0.012, 0.9, 16
+    bay = (1.0, 0.8)
+    n = round(lai * bay[0] * bay[1] / side**2)
+    stand_in = {"leaf": "leaf", "stem": "black", "nodes": "1", "internode": "1 cm",
+                "petiole_length": "1 cm", "petiole_angle": "60 deg", "blade_length": "3 cm",
+                "blade_width": "2 cm"}  # fmt: skip
+    room = box("1 m", "80 cm", "1 m", ceiling="open")
+    data = scene(
+        "Small leaves",
+        enclosure=room | {"repeat": ["width", "depth"]},
+        leaves={"leaf": BLACK},
+        plants={"any": stand_in},
+        canopy={"layers": ["20 cm", "70 cm"],
+                "plantings": [{"plant": "any", "columns": "1", "rows": "1"}]},
+        fixtures={}, lights=[], daylight=beams(**BEAMS),
+    )  # fmt: skip
+
+    def measure(bench: Bench, case: Case) -> list[Outcome]:
+        from canopysim.matter.parts import Part
+
+        found = []
+        for k in range(n_mesh):
+            corners = squares_anyhow(bay, 0.21, 0.69, side, n, 500 + k)
+            corners = with_copies(corners, bay)
+            first = 4 * np.arange(len(corners))[:, None]
+            faces = np.concatenate([first + np.array(c) for c in ((0, 1, 2), (0, 2, 3))]).astype(
+                np.int32
+            )
+            part = Part("leaves", "leaf", corners.reshape(-1, 3), faces, "leaf", False)
+            result = bench.trace(case.scene, case.packets // n_mesh, options={"plants": [part]})
+            found.append([float(Share("floor", name).read(result).value) for name in BEAMS])
+        mean = np.mean(found, axis=0)
+        error = np.std(found, axis=0, ddof=1) / n_mesh**0.5
+        outcomes = []
+        for name, value, std_err in zip(BEAMS, mean, error, strict=True):
+            mu = np.cos(np.radians(BEAMS[name][0]))
+            left = float(np.exp(-0.5 * lai / mu))
+            # n leaves of finite size let through the n-th power of 1 - a/A, not the exponential:
+            # less by n (a/A)^2 / 2, with the mean square of |n.d| 1/3.
+            off = left * n * (side**2 / mu / (bay[0] * bay[1])) ** 2 / 3 / 2
+            outcomes.append(
+                Outcome(f"floor, {name}", left, float(value), float(std_err), n_mesh, off, 1.0)
+            )
+        return outcomes
+
+    return Case(
+        name="small drawn leaves against a filled volume",
+        chapter="leaves",
+        shows="Leaves drawn one by one, small and inclined anyhow, let as much through as a volume "
+        "that they fill.",
+        source="Beer's law with G = 1/2; the mean over meshes, whose leaves stand anywhere. What "
+        "their size makes of it is in the error of the exact value.",
+        fails_if="Small leaves, or such as light meets edge on, were missed or met beside them.",
+        scene=data,
+        packets=1 << 20,
+        quick=1 / 4,
+        precision=2e-3,
+        scale=None,
+        why_rough="Sixteen meshes: the places of their leaves are most of the error.",
+        measure=measure,
+    )
+
+
+CASES = (_random_tiles(), _one_leaf(), _squares())
