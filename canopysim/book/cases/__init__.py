@@ -2,13 +2,26 @@
 
 from __future__ import annotations
 
+from importlib import import_module
+
 from canopysim.book.case import Case
+
+# In the order in which light goes: its sources, rooms, leaves, what is read, how sure it is.
+FILES = (
+    "panels", "beams", "parallel_beams", "measured_lights", "bodies",
+    "plates", "boxes", "mirrors", "rough_mirrors", "spheres", "furnaces", "openings",
+    "slabs", "scattering", "crowns", "drawn", "films",
+    "planes", "probes", "meters",
+    "colours", "groups",
+    "backwards",
+    "errors",
+)  # fmt: skip
 
 
 def all_cases() -> tuple[Case, ...]:
     """Give every case, chapter by chapter; their names are unlike."""
-    from canopysim.book.cases import errors, plates
-
-    cases = (*plates.CASES, *errors.CASES)
+    cases = tuple(
+        case for name in FILES for case in import_module(f"canopysim.book.cases.{name}").CASES
+    )
     assert len({case.name for case in cases}) == len(cases)
     return cases

@@ -9,7 +9,7 @@ from scipy import stats
 
 from canopysim.book.bench import Bench, load
 from canopysim.book.case import Case, Scene
-from canopysim.book.exact.streams import two_streams
+from canopysim.book.exact.leaves import two_streams
 from canopysim.book.outcome import Outcome
 from canopysim.book.readings import AtProbe, Layers, PlaneCells, PlaneMean, Reading, Share
 from canopysim.book.scenes import box, panel, percent, scene
@@ -55,7 +55,7 @@ def exact() -> dict[str, np.ndarray]:
     Level leaves keep the light of a Lambertian ceiling alike from all directions of a hemisphere,
     so that its fluence rate is twice its flux density, down and up.
     """
-    absorbed, up, down = two_streams([LAI / 2, LAI / 2], (RHO, TAU), (RHO, TAU), RHO_FLOOR)
+    absorbed, up, down = two_streams(np.full(2, LAI / 2), (RHO, TAU), (RHO, TAU), RHO_FLOOR)
     density = FLUX / AREA
     return {
         "ends": np.array(down * (1 - RHO_FLOOR)),
