@@ -138,7 +138,7 @@ def test_a_rough_case_fails():
     (record,) = read_book([replace(CASES[0], precision=1e-6)], edition="quick", n_case=70)
     assert record.is_right
     assert not record.passed
-    assert "larger than the 0.000400 % that the case states" in failure_lines(record)[0]
+    assert "larger than the 0.00160 % that the case states" in failure_lines(record)[0]
 
 
 def test_figures_and_exact_values_must_fit():

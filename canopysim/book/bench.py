@@ -9,7 +9,9 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+import numpy as np
 import yaml
+from numpy.typing import NDArray
 
 if TYPE_CHECKING:
     from canopysim.results import Result
@@ -118,6 +120,35 @@ class Bench:
         if result.partial:
             raise KeyboardInterrupt
         return result
+
+    def leaf_shares(
+        self, scene: Mapping[str, Any], packets: int, n_batch: int
+    ) -> NDArray[np.float64]:
+        """Trace many small batches and give what the leaves take of each batch, (n_batch,).
+
+        Without a result: thousands of batches need no stop rule and no labels.
+        """
+        from canopysim.tallies.driver import BatchTracer, available_threads
+        from canopysim.world.compile import compile_world
+
+        batch = max(int(packets * self.share) // n_batch, 16)
+        world = compile_world(load(dict(scene) | {"tracing": {"batch": str(batch)}}, {}))
+        leaves = np.array([sink.end == "leaves" for sink in world.sinks])
+        shares = np.empty(n_batch)
+        tracer = BatchTracer(
+            world.arrays, world.strip_first, world.depth, seed=self.next_seed(),
+            threads=self.threads or available_threads(),
+        )  # fmt: skip
+        try:
+            for number, found in zip(range(n_batch), tracer.batches(), strict=False):
+                absorbed = found.books.absorbed.sum((0, 2))
+                shares[number] = absorbed[leaves].sum() / absorbed.sum()
+                self.packets += world.batch_packets
+                if self.on_progress is not None:
+                    self.on_progress(self.packets, batch * n_batch)
+        finally:
+            tracer.close()
+        return shares
 
     def told(self, result: Result, number: int, of: int) -> None:
         """Take in one of many short runs."""

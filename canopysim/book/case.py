@@ -50,7 +50,8 @@ class Case:
         Share of them that the quick edition traces.
     precision : float
         Largest standard error that the full edition may leave, relative to each figure, or to what
-        `scale` names. The quick edition may leave 1/sqrt(`quick`) times as much.
+        `scale` names. The quick edition may leave 1/`quick` times as much: its batches are smaller,
+        and launches that are spread evenly over a batch gain more than the root of their number.
     scale : float or mapping of str to float, optional
         What errors are relative to where that is not the figure itself: 1 for shares of all light.
     why_rough : str

@@ -171,7 +171,7 @@ def read_book(
                 done.keep(case, found)
         every = tuple(Outcome(**o) for o in found["outcomes"])
         yield Record(
-            case, every, case_bound(n_case, every), case.precision / share**0.5,
+            case, every, case_bound(n_case, every), case.precision / share,
             found["seed"], found["packets"], found["seconds"], before is not None,
         )  # fmt: skip
 

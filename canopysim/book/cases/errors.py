@@ -17,8 +17,10 @@ from canopysim.book.scenes import box, panel, percent, scene
 RHO, TAU, RHO_FLOOR, LAI = 0.3, 0.25, 0.4, 1.2
 FLUX, AREA = 100.0, 0.5 * 0.4
 # Short runs: so many, of so many batches with so many packets each.
-N_RUN, N_BATCH, PACKETS = 2048, 16, 128
+N_RUN, N_BATCH, PACKETS = 2048, 16, 64
 CONFIDENCE = 0.95
+# Batches of the long trace that is cut into groups.
+N_GROUPED = 32_768
 
 
 def _scene() -> Scene:
@@ -100,12 +102,8 @@ def falling(bench: Bench, case: Case) -> Sequence[Outcome]:
     For g groups of n batches each, the sum of squared errors over their expectation s^2 / n is chi
     squared with g degrees of freedom; its cube root is nearly normal (Wilson and Hilferty 1931).
     """
-    n_batch = max(int(4096 * 16 * bench.share), 4096)
-    result = bench.trace(_scene(), case.packets, n_batch=n_batch)
-    rows = result.rows["absorbed"].transpose("batch", "channel", "sink", "traced_band").values
-    sinks = np.asarray(result.rows["sink_end"].values, object)
-    leaf = rows[:, 0][:, sinks == "leaves"].sum((1, 2)).astype(float)
-    share = leaf / (rows[:, 0].sum((1, 2)).mean())
+    n_batch = max(int(N_GROUPED * bench.share), 2048)
+    share = bench.leaf_shares(_scene(), case.packets, n_batch)
     off = share - float(exact()["layers"].sum())
     spread = share.var(ddof=1)
     outcomes = []
@@ -115,7 +113,7 @@ def falling(bench: Bench, case: Case) -> Sequence[Outcome]:
             continue
         mean = off[: g * size].reshape(g, size).mean(1)
         ratio = float((mean**2).sum() / (spread / size) / g)
-        packets = size * result.n_packet // n_batch
+        packets = size * bench.packets // n_batch
         outcomes.append(
             Outcome(f"true error squared times N at {packets} packets, cube root of the ratio",
                     1 - 2 / (9 * g), ratio ** (1 / 3), float(np.sqrt(2 / (9 * g))))
@@ -146,7 +144,7 @@ CASES = (
         source="Two-stream solution; a sum of squared normal errors is chi squared, its cube root "
         "nearly normal (Wilson and Hilferty 1931).",
         fails_if="Batches depended on each other, or a bias showed as the error falls.",
-        packets=1 << 24,
+        packets=1 << 23,
         quick=1 / 16,
         precision=0.5,
         why_rough="The longest groups are few, and tell the size of their errors only roughly.",
