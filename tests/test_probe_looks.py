@@ -67,7 +67,7 @@ def room(fixture: dict, **changes) -> dict:
         lights=[{"fixture": "light", "at": ["50 cm", "50 cm"], "height": "80 cm",
                  "turn": "25 deg", "tilt": "15 deg", "pitch": "-10 deg"}],
         probes=PROBES,
-        tracing={"batch": "8000"},
+        tracing={"batch": "5000"},
     )  # fmt: skip
     data["enclosure"] |= changes
     return data

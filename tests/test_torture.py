@@ -116,7 +116,7 @@ def test_walls_as_triangles_are_the_walls():
     shares = []
     for walls in (None, 500):
         world = compile_world(scene, wall_triangles=walls)
-        result = canopysim.run(scene, world=world, max_packets=800_000, target={"layers": 1e-9})
+        result = canopysim.run(scene, world=world, max_packets=400_000, target={"layers": 1e-9})
         found = result.ends.sel(group="all", band="400-700")
         shares.append(found)
     one, other = shares

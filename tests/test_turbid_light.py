@@ -3,15 +3,13 @@
 import numpy as np
 import pytest
 from build import panel, plain_box, trace, world_of
-from scipy import special, stats
+from scipy import special
 from test_enclosures import furnace, student_limit
-from turbid_oracles import DENSITY, campbell, shown_share, two_streams
 
 from canopysim.tallies.label import Labeller
 from canopysim.tallies.rows import mean_and_error
 
 BLACK = {"reflectance": "0 %", "transmittance": "0 %"}
-SLANTS = (0, 30, 60)
 CLOSE = 1e-3
 """Standard error that every figure here has to reach, of its value or of the launched light."""
 
@@ -30,15 +28,6 @@ def endless_slab(volume, leaf, *, lights, layers="1", floor="0 %", batch=2**17, 
         lights=lights,
         tracing={"batch": str(batch)},
     )  # fmt: skip
-
-
-def pencils(*slants):
-    """Parallel light from several zenith angles, each a group of its own, to unlike azimuths."""
-    return [
-        {"fixture": "pencil", "group": f"from-{slant}", "at": ["50 cm", "50 cm"],
-         "height": "95 cm", "tilt": f"{slant} deg", "turn": f"{17 + slant} deg"}
-        for slant in slants
-    ]  # fmt: skip
 
 
 PANEL = [{"fixture": "panel", "at": ["50 cm", "50 cm"], "height": "95 cm"}]
@@ -70,170 +59,6 @@ def agrees(series, exact, limit, *, name, of=None):
     mean, error = mean_and_error(series)
     assert error < CLOSE * (exact if of is None else of), f"{name}: {mean} +- {error} is too rough"
     assert abs(mean - exact) < limit * error, f"{name}: {mean} +- {error}, exact {exact}"
-
-
-@pytest.mark.parametrize("name", [*DENSITY, "ellipsoid"])
-def test_black_leaves_let_an_exponential_through(name, p_fail):
-    """exp(-G LAI / cos t) for parallel light from three zenith angles, G by quadrature.
-
-    What passes a slab from side to side is told by the floor; the leaf area index 0.7 is spread
-    unevenly by height, which must not matter. The ellipsoid's leaves are clumped besides. Every
-    packet arrives whole or not at all, so the number that arrives is binomial.
-    """
-    density = DENSITY.get(name, campbell(2.2))
-    angles = name if name in DENSITY else {"ellipsoid": "2.2"}
-    lai, clumping = 0.7, 1.0 if name in DENSITY else 0.7
-    volume = {"leaf_area_index": str(lai), "angles": angles, "clumping": str(clumping),
-              "by_height": {"beta": ["2.5", "1.5"]}}  # fmt: skip
-    n_batch = 26
-    world = world_of(endless_slab(volume, BLACK, lights=pencils(*SLANTS)))
-    found = shares(world, n_batch)[:, :, sinks(world, end="floor")].sum(-1).mean(0)
-    limit = stats.norm.isf(p_fail / (2 * 21))
-    for mean, slant, packets in zip(found, SLANTS, np.diff(world.strip_first), strict=True):
-        mu = np.cos(np.radians(slant))
-        exact = np.exp(-shown_share(density, mu) * lai * clumping / mu)
-        error = np.sqrt(exact * (1 - exact) / (n_batch * packets))
-        assert error < CLOSE * exact
-        # The table of angles is straight between its quantiles: 10^-4 in G at most.
-        off = abs(mean - exact)
-        assert off < limit * error + 1e-4 * exact, f"{slant} deg: {mean} +- {error}, exact {exact}"
-
-
-PAIRS = [
-    ((0.10, 0.05), (0.10, 0.05), 0.2),
-    ((0.45, 0.45), (0.45, 0.45), 0.1),
-    ((0.50, 0.30), (0.50, 0.30), 0.0),
-    ((0.05, 0.60), (0.05, 0.60), 0.6),
-    ((0.08, 0.04), (0.35, 0.25), 0.5),
-]
-
-
-@pytest.mark.parametrize(("upper", "lower", "rho_floor"), PAIRS)
-def test_level_leaves_are_two_streams(upper, lower, rho_floor, p_fail):
-    """What the upper and lower sides of five layers absorb, layer by layer; unlike sides too."""
-    leaf = {"reflectance": f"{100 * upper[0]} %", "transmittance": f"{100 * upper[1]} %",
-            "lower": {"reflectance": f"{100 * lower[0]} %",
-                      "transmittance": f"{100 * lower[1]} %"}}  # fmt: skip
-    volume = {"leaf_area_index": "2.4", "angles": "level", "by_height": ["20 %", "100 %", "60 %"]}
-    layers = ["10 cm", "25 cm", "40 cm", "50 cm", "64 cm", "80 cm"]
-    n_batch = 24
-    world = world_of(
-        endless_slab(
-            volume, leaf, lights=PANEL, layers=layers, floor=f"{100 * rho_floor} %", batch=2**15
-        )
-    )
-    # Leaf area of a list of densities that rises and falls, by hand.
-    at = np.array([10.0, 25, 40, 50, 64, 80])
-    z = np.linspace(10, 80, 7001)
-    below = np.concatenate([[0.0], np.cumsum(np.interp((z[1:] + z[:-1]) / 2, [10, 45, 80],
-                                                       [0.2, 1.0, 0.6]))])  # fmt: skip
-    lai = np.diff(np.interp(at, z, below / below[-1] * 2.4))[::-1]
-    assert world.layers.leaf_area == pytest.approx(lai, rel=1e-6)
-    absorbed, up, down = two_streams(lai, upper, lower, rho_floor)
-    found = shares(world, n_batch)[:, 0]
-    limit = student_limit(p_fail / (5 * 13), n_batch)
-    for layer in range(5):
-        for number, side in enumerate(("upper", "lower")):
-            series = found[:, sinks(world, kind="leaf", layer=layer, side=side)].sum(-1)
-            exact = absorbed[layer, number]
-            agrees(series, exact, limit, name=f"{side} sides of layer {layer}", of=1)
-    agrees(found[:, sinks(world, end="ceiling")].sum(-1), up, limit, name="up", of=1)
-    series = found[:, sinks(world, end="floor")].sum(-1)
-    agrees(series, down * (1 - rho_floor), limit, name="down", of=1)
-    series = found[:, sinks(world, kind="leaf")].sum(-1)
-    agrees(series, absorbed.sum(), limit, name="all leaves", of=1)
-
-
-@pytest.mark.parametrize("lai", [1, 2, 5])
-@pytest.mark.parametrize("rho", [0.5, 0.2])
-def test_conservative_level_leaves_reflect(lai, rho, p_fail):
-    """rho L / (1 + rho L) comes back from leaves that absorb nothing over a black floor."""
-    leaf = {"reflectance": f"{100 * rho} %", "transmittance": f"{100 - 100 * rho} %"}
-    volume = {"leaf_area_index": str(lai), "angles": "level"}
-    n_batch = 24
-    world = world_of(endless_slab(volume, leaf, lights=PANEL, batch=2**15))
-    found = shares(world, n_batch)[:, 0]
-    limit = student_limit(p_fail / 6, n_batch)
-    assert (found[:, sinks(world, kind="leaf")] == 0).all()
-    back = found[:, sinks(world, end="ceiling")].sum(-1)
-    agrees(back, rho * lai / (1 + rho * lai), limit, name="back", of=1)
-
-
-def test_shapes_shade_by_the_length_of_the_chord(p_fail):
-    """Spherical black leaves in a ball, a row and a box: parallel light through their middle.
-
-    A thin pencil of light from straight above and from the side passes a known length of leaves,
-    whose density falls with height in the ball: exp(-G times the integral along the chord).
-    """
-    size = {"bottom": "20 cm", "top": "60 cm", "density": "6 m2/m3"}
-    crowns = [
-        {"shape": "ellipsoid", "leaf": "leaf", "width": "20 cm", "depth": "30 cm",
-         "positions": [["30 cm", "30 cm"]], "by_height": ["100 %", "40 %"]} | size,
-        {"shape": "row", "leaf": "leaf", "direction": "depth", "width": "20 cm", "depth": "30 cm",
-         "positions": [["70 cm", "30 cm"]]} | size,
-        {"shape": "box", "leaf": "leaf", "width": "20 cm", "depth": "30 cm",
-         "positions": [["30 cm", "70 cm"]], "clumping": "0.5"} | size,
-    ]  # fmt: skip
-    places = [(0.30, 0.30), (0.70, 0.30), (0.30, 0.70)]
-    lights = [
-        {"fixture": "needle", "group": f"down-{k}", "at": [f"{x + 0.04} m", f"{y + 0.06} m"],
-         "height": "90 cm"}
-        for k, (x, y) in enumerate(places)
-    ]  # fmt: skip
-    data = plain_box(
-        leaves={"leaf": BLACK},
-        canopy={"layers": "4", "volumes": crowns},
-        fixtures={"needle": panel("0.1 mm", "0.1 mm", "parallel")},
-        lights=[*lights, {"fixture": "needle", "group": "slant", "at": ["30 cm", "5 cm"],
-                          "height": "65 cm", "tilt": "45 deg"}],
-        tracing={"batch": str(2**17)},
-    )  # fmt: skip
-    world = world_of(data)
-    n_batch = 16
-    found = shares(world, n_batch)
-    leaf = sinks(world, kind="leaf")
-    limit = student_limit(p_fail / 8, n_batch)
-    # In units of the half extents: 0.04 / 0.10 across, 0.06 / 0.15 along.
-    ball = np.sqrt(1 - 0.16 - 0.16)
-    t = np.linspace(-ball, ball, 20001)
-    fall = 1.0 + (0.4 - 1.0) * (t + 1) / 2
-    # Mean over the ball of a density that is straight in height is its value in the middle.
-    ball_path = 6.0 * 0.2 * np.trapezoid(fall, t) / 0.7
-    row_path = 6.0 * 0.4 * np.sqrt(1 - 0.16)
-    paths = [ball_path, row_path, 6.0 * 0.4 * 0.5]
-    for channel, path in enumerate(paths):
-        series = found[:, channel, leaf].sum(-1)
-        agrees(series, 1 - np.exp(-0.5 * path), limit, name=f"down-{channel}", of=1)
-    # From y = 5 cm at 65 cm, 45 deg down towards +y: (y, z) = (0.05 + s, 0.65 - s) passes the
-    # ball, whose middle is (0.30, 0.40), through its centre.
-    s = np.linspace(0, 0.6, 600_001)
-    y, z = (0.05 + s - 0.30) / 0.15, (0.65 - s - 0.40) / 0.20
-    within = y * y + z * z <= 1
-    density = 6.0 * (1.0 + (0.4 - 1.0) * (z + 1) / 2) / 0.7
-    path = np.trapezoid(np.where(within, density, 0.0), s) * np.sqrt(2)
-    series = found[:, 3, leaf].sum(-1)
-    agrees(series, 1 - np.exp(-0.5 * path), limit, name="slant", of=1)
-
-
-def test_overlapping_volumes_add(p_fail):
-    """Two slabs in one place, of unlike leaves and angles: the sum of both passes no more."""
-    half = {"shape": "slab", "leaf": "leaf", "bottom": "10 cm", "top": "80 cm"}
-    data = endless_slab(
-        {"leaf_area_index": "0.6", "angles": "planophile"}, BLACK, lights=pencils(0, 60)
-    )
-    data["canopy"]["volumes"].append(half | {"leaf_area_index": "0.5", "angles": "erectophile",
-                                             "bottom": "30 cm", "leaf": "grey"})  # fmt: skip
-    data["leaves"]["grey"] = {"reflectance": "0 %", "transmittance": "0 %"}
-    world = world_of(data)
-    n_batch = 12
-    found = shares(world, n_batch)
-    limit = student_limit(p_fail / 2, n_batch)
-    for channel, slant in enumerate((0, 60)):
-        mu = np.cos(np.radians(slant))
-        depth = 0.6 * shown_share(DENSITY["planophile"], mu)
-        depth += 0.5 * shown_share(DENSITY["erectophile"], mu)
-        floor = found[:, channel, sinks(world, end="floor")].sum(-1)
-        agrees(floor, np.exp(-depth / mu), limit, name=f"from {slant}", of=1)
 
 
 def cloudy_furnace(clumping="1"):

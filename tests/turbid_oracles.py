@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import integrate, linalg
 
 # Densities over inclination, 0 (level) to a right angle (de Wit 1965).
 DENSITY = {
@@ -43,47 +42,3 @@ def shown_share(density, mu: float, n: int = 4000) -> float:
     angle = (np.arange(n) + 0.5) * np.pi / 2 / n
     weight = density(angle) * np.pi / 2 / n
     return float((weight * shown_area(angle, mu)).sum())
-
-
-def two_streams(
-    lai: np.ndarray, upper: tuple[float, float], lower: tuple[float, float], rho_floor: float
-) -> tuple[np.ndarray, float, float]:
-    """Light between level leaves: what each layer's sides absorb, what comes out at both ends.
-
-    A flight of any slant meets level leaves with the same probability dL in a leaf area index dL,
-    so fluxes down (D) and up (U) are enough: with R and T of the upper and the lower side and L
-    counted downwards, dD/dL = -(1 - T_up) D + R_low U and dU/dL = (1 - T_low) U - R_up D. One unit
-    enters at the top.
-
-    Parameters
-    ----------
-    lai : (n_layer,) ndarray
-        Leaf area index of each layer, top first.
-    upper, lower : (reflectance, transmittance)
-        Of what meets that side.
-    rho_floor : float
-        Of a surface under the lowest layer.
-
-    Returns
-    -------
-    absorbed : (n_layer, 2) ndarray
-        By the upper and the lower sides.
-    up : float
-        What leaves at the top.
-    down : float
-        What arrives at the floor.
-    """
-    matrix = np.array([[-(1 - upper[1]), lower[0]], [-upper[0], 1 - lower[1]]])
-    through = linalg.expm(matrix * lai.sum())
-    # D = 1 and U = u at the top; U = rho D at the floor.
-    a, b = through @ [1.0, 0.0], through @ [0.0, 1.0]
-    up = (rho_floor * a[0] - a[1]) / (b[1] - rho_floor * b[0])
-    absorbed, level = [], 0.0
-    lost = np.array([1 - sum(upper), 1 - sum(lower)])
-    for depth in lai:
-        both, _ = integrate.quad_vec(
-            lambda x: linalg.expm(matrix * x) @ [1.0, up], level, level + depth, epsabs=1e-12
-        )
-        absorbed.append(lost * both)
-        level += depth
-    return np.array(absorbed), float(up), float(a[0] + up * b[0])
