@@ -64,7 +64,7 @@ def _sun_case() -> Case:
                  "reading": MeterReading("p")},
         exact=exact,
         exact_err={"over true": SINGLE},
-        packets=1 << 22,
+        packets=1 << 20,
     )  # fmt: skip
 
 
@@ -103,7 +103,7 @@ def _slanting_case() -> Case:
         figures={"over true": MeterReading("p", over_true=True), "reading": MeterReading("p")},
         exact=exact,
         exact_err={"over true": STEP_ERR},
-        packets=1 << 20,
+        packets=1 << 19,
     )  # fmt: skip
 
 
@@ -155,7 +155,7 @@ def _green_case() -> Case:
         exact=exact,
         exact_err={"over true": GREEN_ERR * LUMENS_PER_UMOL,
                    "reading": GREEN_ERR * LUMENS_PER_UMOL * FLUX},
-        packets=1 << 20,
+        packets=1 << 19,
     )  # fmt: skip
 
 
@@ -173,7 +173,7 @@ CASES = (
                   meters={"m": {"levelling": f"{LEAN:g} deg"}},
                   probes=[probe("p", PLACE, RADIUS, meter="m")]),
         measure=_levelling,
-        packets=1 << 20,
+        packets=1 << 18,
     ),
     _green_case(),
 )  # fmt: skip

@@ -64,7 +64,7 @@ def _panel_case() -> Case:
                   probes=[probe(k, places[k], radius, *leans[k]) for k in places]),
         figures=figures,
         exact=exact,
-        packets=1 << 22,
+        packets=1 << 21,
         scale={key: FLUX * fluence(PANEL, Z, places[key.split(",")[0]]) for key in figures},
     )  # fmt: skip
 
@@ -119,7 +119,7 @@ def _near_case() -> Case:
                   probes=[probe("p", place, radius)]),
         figures=looks("p", ALL, "up"),
         exact=exact,
-        packets=1 << 22,
+        packets=1 << 20,
     )  # fmt: skip
 
 
@@ -147,7 +147,7 @@ def _sun_case() -> Case:
                     probes=[probe("p", (0.4, 0.32, 0.5), 0.12)]),
         figures=looks("p", "up", ALL, "right", "back"),
         exact=exact,
-        packets=1 << 22,
+        packets=1 << 20,
     )  # fmt: skip
 
 
@@ -185,7 +185,7 @@ def _mirror_case() -> Case:
         ),
         figures=looks("p", ALL, "right", "left", "up"),
         exact=exact,
-        packets=1 << 22,
+        packets=1 << 21,
         scale=FLUX / (SIZE[0] * SIZE[1]),
     )  # fmt: skip
 
