@@ -213,11 +213,11 @@ def _channels_case() -> Case:
 CASES = (
     _plates_case(
         "five bands between plates",
-        (0.25, 0.45, 0.35, 0.6, 0.75), (0.8, 0.55, 0.7, 0.3, 0.9), 1 << 20,
+        (0.25, 0.45, 0.35, 0.6, 0.75), (0.8, 0.55, 0.7, 0.3, 0.9), 1 << 19,
     ),
     _plates_case(
         "five bands between plates, as unlike as can be",
-        (0.05, 0.95, 0.1, 0.9, 0.5), (0.9, 0.9, 0.2, 0.95, 0.0), 1 << 20,
+        (0.05, 0.95, 0.1, 0.9, 0.5), (0.9, 0.9, 0.2, 0.95, 0.0), 1 << 18,
     ),
     _paint_case(),
     _channels_case(),

@@ -144,7 +144,7 @@ CASES = (
         "for under another group.",
         measure=_superposition,
         scene=_together(*GROUPS),
-        packets=3 << 19,
+        packets=3 << 16,
     ),
     Case(
         name="outputs are factors",
@@ -154,7 +154,7 @@ CASES = (
         fails_if="output were in a photon's path, counted twice, or given to another group.",
         scene=_together(*GROUPS),
         measure=_outputs,
-        packets=3 << 16,
+        packets=3 << 15,
     ),
     Case(
         name="one thread and two",
@@ -164,6 +164,6 @@ CASES = (
         fails_if="two threads shared a tally, or random numbers depended on who draws them.",
         scene=_together(*GROUPS),
         measure=_threads,
-        packets=3 << 17,
+        packets=3 << 15,
     ),
 )

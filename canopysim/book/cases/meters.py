@@ -64,14 +64,14 @@ def _sun_case() -> Case:
                  "reading": MeterReading("p")},
         exact=exact,
         exact_err={"over true": SINGLE},
-        packets=1 << 22,
+        packets=1 << 20,
     )  # fmt: skip
 
 
 ANGLES = np.array([0.0, 20.0, 40.0, 60.0, 75.0, 90.0])
 SHARES = np.array([1.0, 0.995, 0.97, 0.90, 0.75, 0.40])
 # Between 32 steps of the cosine the response is taken as straight, not between its angles.
-STEP_ERR = 3e-4
+STEP_ERR = 1e-4
 
 
 def _slanting_case() -> Case:
@@ -102,8 +102,8 @@ def _slanting_case() -> Case:
                   probes=[probe("p", near, radius, *lean, meter="poor")]),
         figures={"over true": MeterReading("p", over_true=True), "reading": MeterReading("p")},
         exact=exact,
-        exact_err={"over true": STEP_ERR},
-        packets=1 << 20,
+        exact_err={"over true": STEP_ERR, "reading": STEP_ERR * FLUX},
+        packets=1 << 19,
     )  # fmt: skip
 
 
@@ -155,7 +155,7 @@ def _green_case() -> Case:
         exact=exact,
         exact_err={"over true": GREEN_ERR * LUMENS_PER_UMOL,
                    "reading": GREEN_ERR * LUMENS_PER_UMOL * FLUX},
-        packets=1 << 20,
+        packets=1 << 19,
     )  # fmt: skip
 
 
@@ -173,7 +173,7 @@ CASES = (
                   meters={"m": {"levelling": f"{LEAN:g} deg"}},
                   probes=[probe("p", PLACE, RADIUS, meter="m")]),
         measure=_levelling,
-        packets=1 << 20,
+        packets=1 << 18,
     ),
     _green_case(),
 )  # fmt: skip

@@ -33,7 +33,7 @@ def looks(name: str, *facings: str) -> dict[str, Reading]:
 
 def _panel_case() -> Case:
     """Two probes: one that sees all of the panel, one whose face cuts through it."""
-    one, other = (0.51, 0.22, 0.35), (0.83, 0.52, 0.22)
+    one, other = (0.51, 0.22, 0.35), (0.74, 0.49, 0.33)
     leans = {"one": (35.0, 70.0), "other": (62.0, -20.0)}
     places = {"one": one, "other": other}
     radius = 0.03
@@ -64,7 +64,7 @@ def _panel_case() -> Case:
                   probes=[probe(k, places[k], radius, *leans[k]) for k in places]),
         figures=figures,
         exact=exact,
-        packets=1 << 22,
+        packets=1 << 21,
         scale={key: FLUX * fluence(PANEL, Z, places[key.split(",")[0]]) for key in figures},
     )  # fmt: skip
 
@@ -119,7 +119,7 @@ def _near_case() -> Case:
                   probes=[probe("p", place, radius)]),
         figures=looks("p", ALL, "up"),
         exact=exact,
-        packets=1 << 22,
+        packets=1 << 20,
     )  # fmt: skip
 
 
@@ -147,7 +147,7 @@ def _sun_case() -> Case:
                     probes=[probe("p", (0.4, 0.32, 0.5), 0.12)]),
         figures=looks("p", "up", ALL, "right", "back"),
         exact=exact,
-        packets=1 << 22,
+        packets=1 << 20,
     )  # fmt: skip
 
 
@@ -185,7 +185,7 @@ def _mirror_case() -> Case:
         ),
         figures=looks("p", ALL, "right", "left", "up"),
         exact=exact,
-        packets=1 << 22,
+        packets=1 << 21,
         scale=FLUX / (SIZE[0] * SIZE[1]),
     )  # fmt: skip
 

@@ -19,7 +19,7 @@ def box_corners(place: Triple, turned: Triple, length: float, width: float,
     own = [
         [x * length / 2, y * width / 2, z] for z in (low, high) for x in (-1, 1) for y in (-1, 1)
     ]
-    found: Array = np.asarray(place) + np.array(own) @ rotation(*turned).T
+    found: Array = np.add(place, np.array(own) @ rotation(*turned).T)
     return found
 
 
@@ -28,7 +28,7 @@ def shadow(lamp: Array, corners: Array) -> Array:
     ray = corners - lamp
     landed = lamp + ray * (-lamp[2] / ray[:, 2])[:, None]
     hull = ConvexHull(landed[:, :2])
-    return landed[hull.vertices]
+    return np.asarray(landed[hull.vertices])
 
 
 def inside(polygon_corners: Array, window: Array) -> Array:
