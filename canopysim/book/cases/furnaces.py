@@ -67,8 +67,8 @@ def _furnace(rho: float, triangles: int | None) -> Case:
         shows="Walls emit and reflect in balance: leaves that keep nothing change nothing.",
         source="Kirchhoff: if walls of reflectance rho emit (1 - rho) M, each face, each plane and "
         "each leaf sees M, whatever stands in the room.",
-        fails_if="A leaf or wall kept or lost light, sent it by another law than the cosine's or to "
-        "a wrong side, a plane missed crossings, or a panel shone askew.",
+        fails_if="A leaf or wall kept or lost light, sent it by another law than the cosine's or "
+        "to a wrong side, a plane missed crossings, or a panel shone askew.",
         scene=scene(
             "The furnace",
             enclosure=box(f"{W} m", f"{D} m", f"{H} m") | {"lining": "wall"},
