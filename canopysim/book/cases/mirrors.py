@@ -78,7 +78,7 @@ def _bays() -> Case:
             **hung,
         ),
         figures={"PFD on the floor": PlaneCells("floor")},
-        exact=lambda: {"PFD on the floor": endless(strip, SIZE, CELLS, 18) * FLUX / CELL},
+        exact=lambda: {"PFD on the floor": endless(strip, SIZE, CELLS, 24) * FLUX / CELL},
         packets=1 << 23,
         precision=5e-4,
         scale=FLUX / CELL,

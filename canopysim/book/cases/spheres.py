@@ -86,7 +86,7 @@ def _case(rho: float, rho_patch: float) -> Case:
         figures={"patch": Share("patch"), "wall": Share("wall"), "PFD down": PlaneMean("equator"),
                  "PFD up": PlaneMean("equator", "up")},
         exact=exact,
-        packets=1 << 23,
+        packets=1 << 21,
         precision=2e-3,
         why_rough="Extrapolation to the smooth sphere doubles the error.",
         measure=_measure,

@@ -49,7 +49,7 @@ def sent(towards: Floats, light: Floats, a: float) -> Floats:
     return np.asarray(density * seen / (4 * light[2]))
 
 
-def returned(zenith: float, a: float, n: int = 160) -> float:
+def returned(zenith: float, a: float, n: int = 100) -> float:
     """Share that comes back of a beam from a zenith angle, rad."""
     g, w = np.polynomial.legendre.leggauss(n)
     theta = (g + 1) * np.pi / 4
@@ -63,7 +63,7 @@ def returned(zenith: float, a: float, n: int = 160) -> float:
     return float((rings * np.sin(theta) * w).sum() * np.pi / 4)
 
 
-def returned_even(a: float, n: int = 40) -> float:
+def returned_even(a: float, n: int = 24) -> float:
     """Share that comes back of light that is even from all sides."""
     g, w = np.polynomial.legendre.leggauss(n)
     theta = (g + 1) * np.pi / 4

@@ -64,7 +64,7 @@ class Strip:
         )
         return float(self.intensity(ray).sum() * 2 * np.pi / n**2)
 
-    def starts(self, n: tuple[int, int] = (6, 2)) -> tuple[Floats, Floats]:
+    def starts(self, n: tuple[int, int] = (8, 2)) -> tuple[Floats, Floats]:
         """Gauss-Legendre points of the strip (k, 3) and their weights (k,)."""
         (u, wu), (v, wv) = (np.polynomial.legendre.leggauss(k) for k in n)
         across = v * self.width / 2
@@ -112,7 +112,7 @@ def endless(strip: Strip, size: tuple[float, float], cells: tuple[int, int], far
     for y in range(cells[1]):
         for x in range(cells[0]):
             corner = np.stack([i * size[0], j * size[1]], -1) + cell * [x, y]
-            found[y, x] = strip.on_floor(corner, cell, 3).sum()
+            found[y, x] = strip.on_floor(corner, cell).sum()
     return np.asarray(found + (strip.downwards() - found.sum()) / found.size)
 
 
@@ -146,6 +146,6 @@ def mirrored(
             at_x = i * size[0] + cell[0] * np.where(i % 2 == 0, x, cells[0] - 1 - x)
             at_y = j * size[1] + cell[1] * np.where(j % 2 == 0, y, cells[1] - 1 - y)
             corner = np.stack([at_x, at_y], -1)
-            found[y, x] = (left * strip.on_floor(corner, cell, 3)).sum()
+            found[y, x] = (left * strip.on_floor(corner, cell)).sum()
     perfect = min(rho.values()) == 1.0
     return found + ((strip.downwards() - found.sum()) / found.size if perfect else 0.0)

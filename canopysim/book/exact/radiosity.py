@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse.linalg import LinearOperator, gmres
 
 from canopysim.book.exact.rectangles import parallel, perpendicular
 
@@ -110,10 +111,10 @@ def solve(
     straight /= (lamp.x[1] - lamp.x[0]) * (lamp.y[1] - lamp.y[0])
     area = np.concatenate([areas[f] for f in FACES])
     share = np.repeat([rho[f] for f in FACES], [len(areas[f]) for f in FACES])
-    flux, more = straight, straight
-    while more.max() > 1e-13:
-        more = exchange @ (share / area * more)
-        flux = flux + more
+    kept = share / area
+    system = LinearOperator(exchange.shape, lambda flux: flux - exchange @ (kept * flux))
+    flux, failed = gmres(system, straight, rtol=1e-12, atol=0.0, restart=60)
+    assert not failed
     floor = flux[at["floor"]].reshape(len(cuts[0]) - 1, n, len(cuts[1]) - 1, n).sum((1, 3))
     return Lit({f: float(flux[at[f]].sum()) for f in FACES}, floor.T)
 

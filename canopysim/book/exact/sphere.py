@@ -38,7 +38,7 @@ def facets(level: int) -> tuple[Floats, NDArray[np.int64]]:
     Returns
     -------
     corners : (20 4^level, 3, 3) ndarray
-        Of every triangle; from level 1 on the planes x, y, z = 0 run along edges.
+        Of every triangle; mirrored at x, y and z = 0, where the coarser ones' corners stay.
     root : (20 4^level,) ndarray of int
         Which of the 20 faces each comes from.
     """
