@@ -124,7 +124,7 @@ def _twin(bench: Bench, case: Case) -> list[Outcome]:
         bench.trace(data, case.packets // 2, files=files, options=options)
         for options in ({}, {"wall_triangles": 3000})
     ]
-    return _hold("as triangles", *found, extra=[("PFD", cells, cells)])
+    return _hold("as triangles", found[0], found[1], extra=[("PFD", cells, cells)])
 
 
 BAY = (0.5, 0.4)

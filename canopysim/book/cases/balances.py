@@ -6,6 +6,7 @@ import itertools
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from canopysim.book.case import Case, Scene
 from canopysim.book.cases.drawn import BAY, MARGIN
@@ -64,19 +65,24 @@ def _scene(leaf: dict[str, Any], *, endless: bool, **parts: Any) -> Scene:
     )  # fmt: skip
 
 
-def _leaves_of(result: Result) -> np.ndarray:
+def _n_layer(result: Result) -> int:
+    assert result.layers is not None
+    return int(result.layers.sizes["layer"])
+
+
+def _leaves_of(result: Result) -> NDArray[np.int64]:
     """Give quanta that leaves absorb, (batch, channel, layer, band), from the books."""
     rows = result.rows
     absorbed = rows["absorbed"].transpose("batch", "channel", "sink", "traced_band").values
     layer = rows["sink_layer"].values
     return np.stack(
-        [absorbed[:, :, layer == n].sum(2) for n in result.layers["layer"].values], axis=2
+        [absorbed[:, :, layer == n + 1].sum(2) for n in range(_n_layer(result))], axis=2
     )
 
 
-def _net_of(result: Result) -> np.ndarray:
+def _net_of(result: Result) -> NDArray[np.int64]:
     """Give quanta down less up, (batch, channel, level, band), from the planes between layers."""
-    n_level = result.layers.sizes["layer"] + 1
+    n_level = _n_layer(result) + 1
     crossed = result.rows["crossed_sum"].values[:, :, -n_level:]
     return np.asarray(crossed[..., 0, :] - crossed[..., 1, :])
 
@@ -93,7 +99,7 @@ def _labels(result: Result) -> list[tuple[int, int, int, str]]:
     return [
         (c, k, b, f"{groups[c]}, layer {k + 1}, {name} nm")
         for c in range(len(groups))
-        for k in range(result.layers.sizes["layer"])
+        for k in range(_n_layer(result))
         for b, name in enumerate(result.band_names)
     ]
 
@@ -134,7 +140,7 @@ def _box(bench: Bench, case: Case) -> list[Outcome]:
     counted = result.rows["canopy_counted"].transpose(*dims).values
     first = result.meta["told_apart"]["canopy"]["first"]
     n_row, n_channel, _, n_band = counted.shape
-    n = result.layers.sizes["layer"]
+    n = _n_layer(result)
     sides, levels, launched, inside = (counted[:, :, a:b] for a, b in itertools.pairwise(first[:5]))
     sides = sides.reshape(n_row, n_channel, n, 4, 2, n_band)
     levels = levels.reshape(n_row, n_channel, n + 1, 2, n_band)

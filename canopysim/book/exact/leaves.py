@@ -80,7 +80,7 @@ def shares_of_area(by_height: Sequence[float], edges: Sequence[float]) -> Array:
     return np.asarray(np.diff(np.interp(edges, z, below / below[-1]))[::-1])
 
 
-def beam_through(k: float, lai: Sequence[float]) -> tuple[Array, float]:
+def beam_through(k: float, lai: Sequence[float] | Array) -> tuple[Array, float]:
     """Black leaves under parallel light: what each layer takes and what comes through.
 
     Parameters
@@ -89,6 +89,13 @@ def beam_through(k: float, lai: Sequence[float]) -> tuple[Array, float]:
         G over the cosine of the slant.
     lai : sequence of float
         Leaf area index of each layer, top first.
+
+    Returns
+    -------
+    (n_layer,) ndarray
+        Shares that layers take.
+    float
+        What is left.
     """
     left = np.exp(-k * np.concatenate([[0.0], np.cumsum(lai)]))
     return left[:-1] - left[1:], float(left[-1])

@@ -85,7 +85,7 @@ def sky(n: int = 32) -> list[tuple[float, float]]:
 
 
 def slab(
-    density: Density, lai: Sequence[float], upper: Side, lower: Side, rho_floor: float,
+    density: Density, lai: Sequence[float] | Array, upper: Side, lower: Side, rho_floor: float,
     beams: Beams, *, n_node: int = 16, n_angle: int = 240,
 ) -> Slab:  # fmt: skip
     """Solve a slab over a Lambertian floor, nothing above it.
@@ -178,7 +178,7 @@ def slab(
 
 
 def converged(
-    density: Density, lai: Sequence[float], upper: Side, lower: Side, rho_floor: float,
+    density: Density, lai: Sequence[float] | Array, upper: Side, lower: Side, rho_floor: float,
     beams: Beams, *, n_node: int = 12,
 ) -> tuple[Slab, float]:  # fmt: skip
     """Solve with `n_node` nodes and with half as many more.
