@@ -11,6 +11,7 @@ from canopysim.book.exact.films import even_share, fresnel, one_meeting
 from canopysim.book.exact.leaves import (
     DENSITY,
     beam_through,
+    classes,
     ellipsoid,
     shares_of_area,
     shown,
@@ -45,6 +46,13 @@ def test_ellipsoid_is_spherical_at_one_and_shows_campbells_share():
             fitted /= x + 1.774 * (x + 1.182) ** -0.733
             # The denominator is Campbell's fit, good to some thousandths.
             assert shown(ellipsoid(x), np.cos(slant)) == pytest.approx(fitted, rel=1e-2)
+
+
+def test_classes_hold_their_shares():
+    shares = (0.5, 0.0, 0.2, 0.3)
+    angle = (np.arange(4000) + 0.5) * np.pi / 2 / 4000
+    held = classes(shares)(angle).reshape(4, -1).sum(1) * np.pi / 2 / 4000
+    assert held == pytest.approx(shares)
 
 
 def test_spherical_leaves_show_a_half_from_everywhere():
@@ -130,8 +138,11 @@ def test_chords_of_known_length():
     assert leaf_area_met("ellipsoid", *size, (0.46, 0.5, 0.9), down) == pytest.approx(
         6 * 0.3 * 0.8, rel=1e-4
     )
-    assert leaf_area_met("row", *size, (0.46, 0.66, 0.9), down) == pytest.approx(
+    assert leaf_area_met("row along y", *size, (0.46, 0.66, 0.9), down) == pytest.approx(
         6 * 0.3 * 0.8, rel=1e-4
+    )
+    assert leaf_area_met("row along x", *size, (0.46, 0.66, 0.9), down) == pytest.approx(
+        6 * 0.3 * 0.6, rel=1e-4
     )
     along = heading(90, 0)
     assert along == pytest.approx([0, 1, 0])

@@ -119,7 +119,7 @@ def _turned_and_mirrored(bench: Bench, case: Case) -> list[Outcome]:
 def _twin(bench: Bench, case: Case) -> list[Outcome]:
     data, files = odd_room()
     cells = PlaneCells("low")
-    data = dict(data) | {"planes": [{"name": "low", "height": "9 cm", "cell": "35 cm"}]}
+    data = dict(data) | {"planes": [{"name": "low", "height": "9 cm", "cell": "60 cm"}]}
     found = [
         bench.trace(data, case.packets // 2, files=files, options=options)
         for options in ({}, {"wall_triangles": 3000})

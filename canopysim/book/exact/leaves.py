@@ -37,6 +37,13 @@ def ellipsoid(x: float) -> Density:
     return lambda a: shape(a) / whole
 
 
+def classes(shares: Sequence[float]) -> Density:
+    """Leaves in equally wide classes of inclination, evenly within each; shares make 1."""
+    n = len(shares)
+    each = np.asarray(shares) * n / (np.pi / 2)
+    return lambda a: np.asarray(each[np.minimum((a * n / (np.pi / 2)).astype(int), n - 1)])
+
+
 def inclinations(density: Density, n: int = 4000) -> tuple[Array, Array]:
     """Midpoints of inclination (n,) and the share of leaf area at each (n,)."""
     angle = (np.arange(n) + 0.5) * np.pi / 2 / n
