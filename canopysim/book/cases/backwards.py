@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from canopysim.book.case import Case
+from canopysim.book.case import Case, Scene
 from canopysim.book.cases.slabs import sides_of
 from canopysim.book.exact.backward import Room, Sheet, flux_density, sheet
 from canopysim.book.exact.tiles import obj_of
@@ -41,7 +41,7 @@ def _room() -> Room:
     return Room(SIZE, faces, LEAVES, sheet(PANEL_AT, 0.62, 0.48, *PANEL_TURNS), FLUX)
 
 
-def _scene() -> dict:
+def _scene() -> Scene:
     turn, pitch, tilt = (f"{a} deg" for a in PANEL_TURNS)
     return scene(
         "Leaves between unlike walls",

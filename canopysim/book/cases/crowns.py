@@ -16,6 +16,7 @@ from canopysim.book.scenes import box, panel, percent, scene
 MIDDLE, HALF = (0.45, 0.50, 0.40), (0.15, 0.22, 0.18)
 DENSITY_M2_M3 = 6.0
 BY_HEIGHT = (1.0, 0.3)
+ROWS = {"row along x": "width", "row along y": "depth"}
 # Where needles of light stand, and their tilt and turn in degrees: down beside the middle, and
 # slanting into the body from outside.
 NEEDLES = {
@@ -37,14 +38,14 @@ def _crown(shape: str, angles: Any, clumping: float) -> Case:
         return found
 
     body = {
-        "shape": shape, "leaf": "leaf", "angles": angles, "clumping": str(clumping),
+        "shape": shape.split()[0], "leaf": "leaf", "angles": angles, "clumping": str(clumping),
         "positions": [[f"{MIDDLE[0]} m", f"{MIDDLE[1]} m"]], "density": f"{DENSITY_M2_M3} m2/m3",
         "width": f"{2 * HALF[0]} m", "depth": f"{2 * HALF[1]} m",
         "bottom": f"{MIDDLE[2] - HALF[2]} m", "top": f"{MIDDLE[2] + HALF[2]} m",
         "by_height": [percent(x) for x in BY_HEIGHT],
     }  # fmt: skip
-    if shape == "row":
-        body["direction"] = "depth"
+    if shape in ROWS:
+        body["direction"] = ROWS[shape]
     figures: dict[str, Reading] = {name: Share("leaves", name) for name in NEEDLES}
     return Case(
         name=f"a crown of leaves, {shape}",
@@ -106,7 +107,8 @@ def _overlap() -> Case:
 
 CASES = (
     _crown("ellipsoid", "erectophile", 1.0),
-    _crown("row", {"ellipsoid": "1.7"}, 1.0),
+    _crown("row along y", {"ellipsoid": "1.7"}, 1.0),
+    _crown("row along x", "uniform", 0.8),
     _crown("box", "planophile", 0.6),
     _overlap(),
 )

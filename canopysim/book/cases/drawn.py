@@ -78,7 +78,8 @@ def _random_tiles() -> Case:
             tan, way = np.tan(np.radians(zenith)), np.radians(azimuth)
             each, left = lit_shares(tiles, BAY, (tan * np.cos(way), tan * np.sin(way)))
             sides = np.zeros((len(CUTS_CM) - 1, 2))
-            np.add.at(sides, (layer, [int(t.turned_over) for t in tiles]), each)
+            for k, tile in enumerate(tiles):
+                sides[layer[k], int(tile.turned_over)] += each[k]
             found |= {f"sides, {name}": sides, f"floor, {name}": left}
         return found
 

@@ -107,7 +107,7 @@ def _even(spread: str, upper: Side) -> Case:
 def _furnace(spread: str) -> Case:
     """All faces emit as much from every spot; leaves lose nothing and have films."""
     width, depth, height, exitance = 1.1, 0.7, 0.9, 100.0
-    faces = {
+    faces: dict[str, tuple[float, float, dict[str, Any]]] = {
         "floor": (width, depth, {"at": (0.5, 0.5), "height": 0.0, "pitch": "180 deg"}),
         "ceiling": (width, depth, {"at": (0.5, 0.5), "height": 1.0}),
         "left": (height, depth, {"at": (0.0, 0.5), "height": 0.5, "pitch": "-90 deg"}),

@@ -14,6 +14,7 @@ from canopysim.book.exact.leaves import (
     Density,
     Side,
     beam_through,
+    classes,
     ellipsoid,
     shares_of_area,
     shown,
@@ -26,6 +27,8 @@ SLANTS = (0, 35, 62)
 # Leaf area by height, from the bottom up, and the cuts between layers.
 BY_HEIGHT = (0.2, 1.0, 0.6)
 CUTS_CM = (10, 30, 45, 64, 80)
+# Leaf area in four classes of inclination, from level to upright.
+IN_CLASSES = (0.5, 0.0, 0.2, 0.3)
 CUTS = [(z - 10) / 70 for z in CUTS_CM]
 BLACK = {"reflectance": "0 %", "transmittance": "0 %"}
 
@@ -245,6 +248,7 @@ def _equal_area() -> Case:
 CASES = (
     *(_black(name, density, name) for name, density in DENSITY.items()),
     _black("Campbell's ellipsoid of 2.2", ellipsoid(2.2), {"ellipsoid": "2.2"}),
+    _black("in classes of inclination", classes(IN_CLASSES), [percent(x) for x in IN_CLASSES]),
     _level((0.10, 0.05), (0.10, 0.05), 0.2),
     _level((0.45, 0.45), (0.45, 0.45), 0.1),
     _level((0.50, 0.30), (0.50, 0.30), 0.0),

@@ -59,13 +59,13 @@ class Sheet:
     @property
     def normal(self) -> Array:
         """Of its upper side."""
-        return np.cross(self.along, self.across)
+        return np.asarray(np.cross(self.along, self.across))
 
     @property
     def corners(self) -> Array:
         """Counter-clockwise seen from the upper side, (4, 3)."""
         a, b = self.along * self.length / 2, self.across * self.width / 2
-        return self.middle + np.array([-a - b, a - b, a + b, b - a])
+        return np.asarray(self.middle + np.array([-a - b, a - b, a + b, b - a]))
 
     def spots(self, u: Array, v: Array) -> Array:
         """Points on it, (n, 3), for u and v from 0 to 1."""

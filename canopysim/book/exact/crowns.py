@@ -13,9 +13,10 @@ Within = Callable[[Array], NDArray[np.bool_]]
 
 SHAPES: dict[str, Within] = {
     "ellipsoid": lambda p: (p**2).sum(0) <= 1,
-    "box": lambda p: (np.abs(p) <= 1).all(0),
-    # A long heap along y, with an elliptic section.
-    "row": lambda p: (p[0] ** 2 + p[2] ** 2 <= 1) & (np.abs(p[1]) <= 1),
+    "box": lambda p: np.abs(p).max(0) <= 1,
+    # Long heaps with an elliptic section.
+    "row along x": lambda p: (p[1] ** 2 + p[2] ** 2 <= 1) & (np.abs(p[0]) <= 1),
+    "row along y": lambda p: (p[0] ** 2 + p[2] ** 2 <= 1) & (np.abs(p[1]) <= 1),
 }
 
 

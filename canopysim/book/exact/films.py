@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +27,7 @@ def fresnel(angle: Array, index: float) -> Array:
     return np.asarray((s**2 + p**2) / 2)
 
 
+@cache
 def even_share(index: float, n: int = 200_000) -> float:
     """Share that the film mirrors of even light: the mean by Lambert's law, by midpoints."""
     mu = (np.arange(n) + 0.5) / n

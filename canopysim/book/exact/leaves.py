@@ -37,6 +37,13 @@ def ellipsoid(x: float) -> Density:
     return lambda a: shape(a) / whole
 
 
+def classes(shares: Sequence[float]) -> Density:
+    """Leaves in equally wide classes of inclination, evenly within each; shares make 1."""
+    n = len(shares)
+    each = np.asarray(shares) * n / (np.pi / 2)
+    return lambda a: np.asarray(each[np.minimum((a * n / (np.pi / 2)).astype(int), n - 1)])
+
+
 def inclinations(density: Density, n: int = 4000) -> tuple[Array, Array]:
     """Midpoints of inclination (n,) and the share of leaf area at each (n,)."""
     angle = (np.arange(n) + 0.5) * np.pi / 2 / n
@@ -80,7 +87,7 @@ def shares_of_area(by_height: Sequence[float], edges: Sequence[float]) -> Array:
     return np.asarray(np.diff(np.interp(edges, z, below / below[-1]))[::-1])
 
 
-def beam_through(k: float, lai: Sequence[float]) -> tuple[Array, float]:
+def beam_through(k: float, lai: Sequence[float] | Array) -> tuple[Array, float]:
     """Black leaves under parallel light: what each layer takes and what comes through.
 
     Parameters
@@ -89,6 +96,13 @@ def beam_through(k: float, lai: Sequence[float]) -> tuple[Array, float]:
         G over the cosine of the slant.
     lai : sequence of float
         Leaf area index of each layer, top first.
+
+    Returns
+    -------
+    (n_layer,) ndarray
+        Shares that layers take.
+    float
+        What is left.
     """
     left = np.exp(-k * np.concatenate([[0.0], np.cumsum(lai)]))
     return left[:-1] - left[1:], float(left[-1])

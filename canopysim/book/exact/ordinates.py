@@ -47,11 +47,17 @@ class Slab:
         Absorbed by the upper and by the lower sides, top layer first.
     down, up : (n_layer + 1,) ndarray
         Fluxes at the boundaries of layers, from the top.
+    around : (n_layer + 1,) ndarray
+        Fluence rates there: the integral of radiance over all directions.
+    sideways : (n_layer + 1,) ndarray
+        Flux densities there on a face that stands upright, whatever it looks at.
     """
 
     sides: Array
     down: Array
     up: Array
+    around: Array
+    sideways: Array
 
 
 def meets(mu: Array, angle: Array, n_turn: int = 480) -> tuple[Array, Array]:
@@ -79,7 +85,7 @@ def sky(n: int = 32) -> list[tuple[float, float]]:
 
 
 def slab(
-    density: Density, lai: Sequence[float], upper: Side, lower: Side, rho_floor: float,
+    density: Density, lai: Sequence[float] | Array, upper: Side, lower: Side, rho_floor: float,
     beams: Beams, *, n_node: int = 16, n_angle: int = 240,
 ) -> Slab:  # fmt: skip
     """Solve a slab over a Lambertian floor, nothing above it.
@@ -164,11 +170,15 @@ def slab(
     at = np.concatenate([[0], np.cumsum(counts)])
     down = found[:, :n_node] @ (w * half) + np.array([b.sum() for b in beam])
     up = found[:, n_node:] @ (w * half)
-    return Slab(took, down[at], up[at])
+    # An upright face sees the sine of the slant, and a half turn's mean of its cosine, 1 / pi.
+    alone = np.array([b / beam_mu for b in beam])
+    around = found @ both + alone.sum(1)
+    sideways = found @ (both * np.sqrt(1 - mu**2)) + alone @ np.sqrt(1 - beam_mu**2)
+    return Slab(took, down[at], up[at], around[at], sideways[at] / np.pi)
 
 
 def converged(
-    density: Density, lai: Sequence[float], upper: Side, lower: Side, rho_floor: float,
+    density: Density, lai: Sequence[float] | Array, upper: Side, lower: Side, rho_floor: float,
     beams: Beams, *, n_node: int = 12,
 ) -> tuple[Slab, float]:  # fmt: skip
     """Solve with `n_node` nodes and with half as many more.

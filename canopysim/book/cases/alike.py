@@ -1,0 +1,220 @@
+"""Two ways: one scene told in two ways, which must give the same light."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from canopysim.book.case import Case, Exact, Scene
+from canopysim.book.cases.slabs import sides_of
+from canopysim.book.exact.backward import sheet
+from canopysim.book.exact.leaves import DENSITY
+from canopysim.book.exact.ordinates import converged, sky
+from canopysim.book.exact.tiles import obj_of
+from canopysim.book.outcome import Outcome
+from canopysim.book.readings import AtProbe, LayerSides, PlaneCells, PlaneMean, Reading, Share
+from canopysim.book.scenes import box, panel, percent, scene
+
+if TYPE_CHECKING:
+    from canopysim.book.bench import Bench
+
+FLUX = 100.0
+SIZE = (1.2, 0.7, 0.9)
+MATTER = {
+    "floor": {"diffuse": "25 %"}, "ceiling": {"diffuse": "60 %", "specular": "15 %"},
+    "left": {"diffuse": "70 %"}, "right": {"specular": "80 %"}, "front": {"diffuse": "15 %"},
+    "back": {"diffuse": "35 %", "specular": "40 %", "spread": "10 deg"},
+}  # fmt: skip
+# Faces as seen from those of the first scene.
+SAME = {name: name for name in MATTER}
+TURNED = SAME | {"left": "front", "front": "right", "right": "back", "back": "left"}
+MIRRORED = SAME | {"left": "right", "right": "left"}
+UPPER, LOWER = (0.12, 0.30), (0.40, 0.15)
+# A drawn leaf about its own origin, and where that stands.
+LEAF = sheet((0.0, 0.0, 0.30), 0.42, 0.26, 35.0, 14.0, -18.0).corners
+LEAF_AT, CROWN_AT, LIGHT_AT = (0.38, 0.30), (0.80, 0.42), (0.45, 0.46)
+LIGHT_TURN = 25.0
+
+
+def odd_room(told: str = "as it is") -> tuple[Scene, Mapping[str, bytes]]:
+    """Give a room in which nothing is alike: as it is, turned by a quarter, or mirrored in x."""
+    w, d, h = SIZE
+    faces, size, corners = SAME, (w, d), LEAF
+    places = [LEAF_AT, CROWN_AT, LIGHT_AT]
+    crown, turn, pitch, leaf_turn = (0.34, 0.22), LIGHT_TURN, 12.0, 0.0
+    if told == "turned":
+        # A quarter counter-clockwise: (x, y) goes to (d - y, x).
+        faces, size, crown = TURNED, (d, w), (0.22, 0.34)
+        places = [(d - y, x) for x, y in places]
+        turn, leaf_turn = turn + 90.0, 90.0
+    elif told == "mirrored":
+        faces = MIRRORED
+        places = [(w - x, y) for x, y in places]
+        turn, pitch = -turn, -pitch
+        # Mirrored corners run the other way round, so that the upper side stays the upper one.
+        corners = (LEAF * np.array([-1.0, 1.0, 1.0]))[::-1]
+    leaf, body, light = ([f"{x:.9g} m", f"{y:.9g} m"] for x, y in places)
+    data = scene(
+        "A room in which nothing is alike",
+        enclosure=box(f"{size[0]} m", f"{size[1]} m", f"{h} m",
+                      **{faces[name]: name for name in MATTER}),
+        surfaces=MATTER,
+        leaves={"leaf": sides_of(UPPER, LOWER)},
+        canopy={
+            "layers": ["15 cm", "30 cm", "45 cm", "60 cm"],
+            "meshes": [{"file": "leaf.obj", "unit": "m", "parts": {"*": {"leaf": "leaf"}},
+                        "positions": [leaf], "base": "0 cm", "turn": f"{leaf_turn} deg"}],
+            "volumes": [{"shape": "ellipsoid", "leaf": "leaf", "bottom": "17 cm", "top": "58 cm",
+                         "width": f"{crown[0]} m", "depth": f"{crown[1]} m", "positions": [body],
+                         "leaf_area": "0.16 m2", "angles": "erectophile",
+                         "by_height": ["30 %", "100 %"]}],
+        },
+        fixtures={"bar": panel("40 cm", "6 cm", {"beam": {"along": "120 deg",
+                                                          "across": "60 deg"}})},
+        lights=[{"fixture": "bar", "at": light, "height": "80 cm", "turn": f"{turn} deg",
+                 "pitch": f"{pitch} deg", "tilt": "30 deg"}],
+    )  # fmt: skip
+    return data, {"leaf.obj": obj_of(corners[None])}
+
+
+FIGURES: dict[str, Reading] = {
+    **{name: Share(name) for name in MATTER},
+    "leaves": Share("leaves"),
+    "sides": LayerSides(),
+}
+
+
+def _hold(
+    what: str, one: Any, other: Any, faces: Mapping[str, str] = SAME, extra: Sequence[Any] = ()
+) -> list[Outcome]:
+    """Hold the figures of two independent traces beside each other, with the errors of both."""
+    outcomes = []
+    pairs = [(n, r, Share(faces[n]) if n in faces else r) for n, r in FIGURES.items()]
+    for name, reading, there in [*pairs, *extra]:
+        a, b = reading.read(one), there.read(other)
+        error = np.hypot(a.std_err, b.std_err)
+        # All relative to all light: shares of it, flux densities to its mean over the floor.
+        scale = FLUX / (SIZE[0] * SIZE[1]) if isinstance(reading, PlaneCells) else 1.0
+        outcomes += [
+            Outcome(f"{what}, {name} {list(at)}", float(a.value[at]), float(b.value[at]),
+                    float(error[at]), min(a.n_row, b.n_row), scale=scale)
+            for at in np.ndindex(a.value.shape)
+        ]  # fmt: skip
+    return outcomes
+
+
+def _turned_and_mirrored(bench: Bench, case: Case) -> list[Outcome]:
+    found = []
+    for told in ("as it is", "turned", "mirrored"):
+        data, files = odd_room(told)
+        found.append(bench.trace(data, case.packets // 3, files=files))
+    return [
+        *_hold("turned", found[0], found[1], TURNED),
+        *_hold("mirrored", found[0], found[2], MIRRORED),
+    ]
+
+
+def _twin(bench: Bench, case: Case) -> list[Outcome]:
+    data, files = odd_room()
+    cells = PlaneCells("low")
+    data = dict(data) | {"planes": [{"name": "low", "height": "9 cm", "cell": "60 cm"}]}
+    found = [
+        bench.trace(data, case.packets // 2, files=files, options=options)
+        for options in ({}, {"wall_triangles": 3000})
+    ]
+    return _hold("as triangles", found[0], found[1], extra=[("PFD", cells, cells)])
+
+
+BAY = (0.5, 0.4)
+SIDEWAYS = ("left", "right", "front", "back")
+
+
+def _probes() -> Case:
+    """Probes above and below a slab in a bay so small that they catch much of its light."""
+    lai, upper, lower, rho_floor = 1.4, (0.15, 0.40), (0.35, 0.20), 0.5
+    area = BAY[0] * BAY[1]
+    places = {"over": 0.85, "under": 0.15}
+
+    def exact() -> Exact:
+        found = {}
+        of, _ = converged(DENSITY["planophile"], [lai], upper, lower, rho_floor, sky())
+        for level, place in enumerate(places):
+            down, up, around, sideways = (
+                float(x[level]) * FLUX / area for x in (of.down, of.up, of.around, of.sideways)
+            )
+            found[f"{place}, facing up"] = found[f"{place}, plane down"] = down
+            found[f"{place}, facing down"] = found[f"{place}, plane up"] = up
+            found[f"{place}, all sides"] = around
+            found |= {f"{place}, facing {side}": sideways for side in SIDEWAYS}
+        return found
+
+    figures: dict[str, Reading] = {}
+    for place in places:
+        figures |= {
+            f"{place}, plane {way}": PlaneMean(place, way) for way in ("down", "up")
+        }  # fmt: skip
+        figures |= {f"{place}, facing {s}": AtProbe(place, s) for s in ("up", "down", *SIDEWAYS)}
+        figures[f"{place}, all sides"] = AtProbe(place)
+    room = box(f"{BAY[0]} m", f"{BAY[1]} m", "1 m", floor="floor")
+    return Case(
+        name="probes and planes above and below leaves",
+        chapter="two ways",
+        shows="What probes say of all sides where light is the same everywhere on a level: as much "
+        "as planes there, and as much as the radiance by slant makes.",
+        source="Discrete ordinates: facing up and down the fluxes, on all sides the integral of "
+        "radiance, sideways that of radiance times the sine over pi.",
+        fails_if="Flight in the ball were not divided by its volume, a face's cosine were another, "
+        "or flights through repeating sides were cut.",
+        scene=scene(
+            "Probes about a slab",
+            enclosure=room | {"repeat": ["width", "depth"]},
+            surfaces={"floor": {"diffuse": percent(rho_floor)}},
+            leaves={"leaf": sides_of(upper, lower)},
+            canopy={"layers": "1", "volumes": [
+                {"shape": "slab", "leaf": "leaf", "bottom": "30 cm", "top": "70 cm",
+                 "leaf_area_index": str(lai), "angles": "planophile"}]},
+            fixtures={"panel": panel(f"{BAY[0]} m", f"{BAY[1]} m")},
+            lights=[{"fixture": "panel", "at": [f"{BAY[0] / 2} m", f"{BAY[1] / 2} m"],
+                     "height": "1 m"}],
+            planes=[{"name": n, "height": f"{z} m", "cell": "1 m"} for n, z in places.items()],
+            probes=[{"name": n, "at": ["26 cm", "18 cm"], "height": f"{z} m", "radius": "12 cm"}
+                    for n, z in places.items()],
+        ),
+        figures=figures,
+        exact=exact,
+        # Nodes that converge for fluxes leave that much of the integral over the sine.
+        exact_err=dict.fromkeys(figures, 1e-4 * FLUX / area),
+        packets=1 << 19,
+        precision=6e-3,
+        scale=FLUX / area,
+        why_rough="Few flights cross a ball, grazing ones weigh much, and probes cost time.",
+    )  # fmt: skip
+
+
+CASES = (
+    Case(
+        name="a room turned by a quarter, and mirrored",
+        chapter="two ways",
+        shows="A room in which nothing is alike gives the same light when all of it is turned, or "
+        "mirrored from left to right.",
+        source="Space has no preferred direction.",
+        fails_if="An axis, a sign or the order of turns were wrong anywhere: in faces, lights, "
+        "meshes, crowns, the leaf's sides.",
+        packets=3 << 19,
+        measure=_turned_and_mirrored,
+    ),
+    Case(
+        name="a room whose walls are triangles",
+        chapter="two ways",
+        shows="The same room as six faces and as some three thousand triangles.",
+        source="Two programs for one box: by its planes, and by the walk through a tree.",
+        fails_if="Triangles let light through, or a face's normal or matter were another.",
+        packets=1 << 20,
+        precision=4e-3,
+        why_rough="Cells of a plane get little light each, and both traces have errors.",
+        measure=_twin,
+    ),
+    _probes(),
+)
