@@ -13,7 +13,7 @@ FILES = (
     "slabs", "scattering", "crowns", "drawn", "films",
     "planes", "probes", "meters",
     "colours", "groups",
-    "backwards",
+    "balances", "backwards", "alike",
     "errors",
 )  # fmt: skip
 
