@@ -187,7 +187,7 @@ def _probes() -> Case:
         # Nodes that converge for fluxes leave that much of the integral over the sine.
         exact_err=dict.fromkeys(figures, 1e-4 * FLUX / area),
         packets=1 << 19,
-        precision=6e-3,
+        precision=8e-3,
         scale=FLUX / area,
         why_rough="Few flights cross a ball, grazing ones weigh much, and probes cost time.",
     )  # fmt: skip
