@@ -97,6 +97,7 @@ CASES = (
         scene=_scene(),
         files={"leaves.obj": obj_of(np.array([leaf.corners for leaf in LEAVES]))},
         packets=1 << 20,
+        quick=1 / 8,
         precision=6e-3,
         why_rough="Both ways are random, and each figure has its own backward paths.",
         measure=_measure,
