@@ -217,7 +217,7 @@ CASES = (
     ),
     _plates_case(
         "five bands between plates, as unlike as can be",
-        (0.05, 0.95, 0.1, 0.9, 0.5), (0.9, 0.9, 0.2, 0.95, 0.0), 1 << 18,
+        (0.05, 0.95, 0.1, 0.9, 0.5), (0.9, 0.9, 0.2, 0.95, 0.0), 1 << 17,
     ),
     _paint_case(),
     _channels_case(),

@@ -144,7 +144,7 @@ CASES = (
         "for under another group.",
         measure=_superposition,
         scene=_together(*GROUPS),
-        packets=3 << 16,
+        packets=3 << 18,
     ),
     Case(
         name="outputs are factors",

@@ -33,7 +33,7 @@ def looks(name: str, *facings: str) -> dict[str, Reading]:
 
 def _panel_case() -> Case:
     """Two probes: one that sees all of the panel, one whose face cuts through it."""
-    one, other = (0.51, 0.22, 0.35), (0.74, 0.49, 0.33)
+    one, other = (0.51, 0.22, 0.35), (0.66, 0.46, 0.40)
     leans = {"one": (35.0, 70.0), "other": (62.0, -20.0)}
     places = {"one": one, "other": other}
     radius = 0.03
@@ -185,7 +185,7 @@ def _mirror_case() -> Case:
         ),
         figures=looks("p", ALL, "right", "left", "up"),
         exact=exact,
-        packets=1 << 21,
+        packets=1 << 20,
         scale=FLUX / (SIZE[0] * SIZE[1]),
     )  # fmt: skip
 
