@@ -255,6 +255,7 @@ CASES = (
     _level((0.05, 0.60), (0.05, 0.60), 0.6),
     _level((0.08, 0.04), (0.35, 0.25), 0.5),
     _level((0.12, 0.30), (0.30, 0.20), 0.3, clumping=0.6),
+    _conservative(1.0, 0.3),
     _conservative(2.0, 0.5),
     _conservative(5.0, 0.2),
     _from_below(),
