@@ -61,7 +61,8 @@ def _beam(
         figures=faces_read() | FLOOR_CELLS,
         exact=exact,
         exact_err=dict.fromkeys(OF_ALL, FACE_ERR),
-        packets=1 << 22,
+        packets=1 << 23,
+        quick=1 / 8,
         scale=OF_ALL | {"floor PFD": FLUX / (SIZE[0] * SIZE[1])},
     )
 
@@ -88,7 +89,8 @@ def _narrow_case() -> Case:
         ),
         figures={"beam PFD": PlaneCells("beam"), "floor": Share("floor")},
         exact=exact,
-        packets=1 << 22,
+        packets=1 << 23,
+        quick=1 / 8,
         scale={"floor": 1.0, "beam PFD": FLUX / 0.24**2},
     )  # fmt: skip
 
@@ -129,6 +131,7 @@ def _two_strips_case() -> Case:
         figures=FLOOR_CELLS,
         exact=exact,
         packets=1 << 22,
+        quick=1 / 4,
         scale=FLUX / (SIZE[0] * SIZE[1]),
     )
 
@@ -163,7 +166,8 @@ def _row_case() -> Case:
         ),
         figures=FLOOR_CELLS,
         exact=exact,
-        packets=1 << 22,
+        packets=1 << 23,
+        quick=1 / 8,
         scale=3 * FLUX / (SIZE[0] * SIZE[1]),
     )  # fmt: skip
 

@@ -69,7 +69,8 @@ def _shadow_case(name: str, fails_if: str, *, lamp_length: float, place: Triple,
         },
         exact=exact,
         exact_err={"floor PFD": EDGE_ERR * mean, BODIES: EDGE_ERR},
-        packets=1 << 21,
+        packets=1 << 22,
+        quick=1 / 4,
         scale={"floor PFD": mean, BODIES: 1.0},
     )
 

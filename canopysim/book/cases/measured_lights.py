@@ -58,6 +58,7 @@ def _case(name: str, fails_if: str, fixture: Data, files: dict[str, bytes], flux
         exact=lambda: _expected(flux),
         exact_err=dict.fromkeys(OF_ALL, TABLE_ERR) | {"floor PFD": (TABLE_ERR + flux_err) * mean},
         packets=1 << 21,
+        quick=1 / 4,
         scale=OF_ALL | {"floor PFD": mean},
     )
 

@@ -104,6 +104,7 @@ def _slanting_case() -> Case:
         exact=exact,
         exact_err={"over true": STEP_ERR, "reading": STEP_ERR * FLUX},
         packets=1 << 19,
+        quick=1 / 8,
     )  # fmt: skip
 
 

@@ -92,6 +92,7 @@ CASES = (
                  "mean up": PlaneMean("part", "up"), "floor keeps": Share("floor")},
         exact=_part,
         packets=1 << 22,
+        quick=1 / 8,
         scale={"down": FLUX / (W * D), "up": FLUX / (W * D), "mean up": FLUX / (W * D),
                "floor keeps": 1.0},
     ),

@@ -64,7 +64,8 @@ def _panel_case() -> Case:
                   probes=[probe(k, places[k], radius, *leans[k]) for k in places]),
         figures=figures,
         exact=exact,
-        packets=1 << 21,
+        packets=1 << 22,
+        quick=1 / 16,
         scale={key: FLUX * fluence(PANEL, Z, places[key.split(",")[0]]) for key in figures},
     )  # fmt: skip
 
@@ -120,6 +121,7 @@ def _near_case() -> Case:
         figures=looks("p", ALL, "up"),
         exact=exact,
         packets=1 << 20,
+        quick=1 / 8,
     )  # fmt: skip
 
 
@@ -185,7 +187,8 @@ def _mirror_case() -> Case:
         ),
         figures=looks("p", ALL, "right", "left", "up"),
         exact=exact,
-        packets=1 << 20,
+        packets=1 << 22,
+        quick=1 / 8,
         scale=FLUX / (SIZE[0] * SIZE[1]),
     )  # fmt: skip
 
