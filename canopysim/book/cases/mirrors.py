@@ -58,8 +58,8 @@ def _mirrors(name: str, rho: dict[str, float]) -> Case:
         packets=1 << (22 if perfect else 21),
         precision=5e-4,
         scale={"ceiling": 1.0, "floor": 1.0, "PFD on the floor": FLUX / CELL},
-        exact_err={"PFD on the floor": np.float64(2e-6 * FLUX / CELL),
-                   "floor": np.float64(2e-6)},
+        exact_err={"PFD on the floor": np.float64(1e-6 * FLUX / CELL),
+                   "floor": np.float64(1e-6)},
     )  # fmt: skip
 
 
@@ -82,7 +82,7 @@ def _bays() -> Case:
         packets=1 << 23,
         precision=5e-4,
         scale=FLUX / CELL,
-        exact_err={"PFD on the floor": np.float64(2e-6 * FLUX / CELL)},
+        exact_err={"PFD on the floor": np.float64(1e-6 * FLUX / CELL)},
     )  # fmt: skip
 
 

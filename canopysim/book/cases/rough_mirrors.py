@@ -81,7 +81,7 @@ def _even(spread: float, diffuse: float, specular: float) -> Case:
         ),
         figures={"floor": Share("floor"), "PFD up": PlaneMean("mid", "up")},
         exact=exact,
-        packets=1 << 20,
+        packets=1 << 21,
         precision=5e-4,
         scale={"floor": 1.0, "PFD up": FLUX / 0.4},
         exact_err={"floor": np.float64(2e-6), "PFD up": np.float64(1e-3)},
