@@ -16,8 +16,9 @@ from canopysim.book.scenes import box, panel, percent, scene
 
 RHO, TAU, RHO_FLOOR, LAI = 0.3, 0.25, 0.4, 1.2
 FLUX, AREA = 100.0, 0.5 * 0.4
-# Short runs: so many, of so many batches with so many packets each.
-N_RUN, N_BATCH, PACKETS = 2048, 16, 64
+# Short runs: so many, of so many batches with so many packets each; more batches than grids have
+# rows, so that rows hold several.
+N_RUN, N_BATCH, PACKETS = 2048, 64, 16
 CONFIDENCE = 0.95
 # Batches of the long trace that is cut into groups.
 N_GROUPED = 32_768
@@ -78,13 +79,13 @@ def coverage(bench: Bench, case: Case) -> Sequence[Outcome]:
     world = compile_world(loaded)
     wanted = exact()
     held: dict[str, list[float]] = {name: [] for name in READINGS}
-    half = stats.t.isf((1 - CONFIDENCE) / 2, N_BATCH - 1)
     for number in range(n_run):
         result = canopysim.run(loaded, world=world, seed=bench.next_seed(), threads=bench.threads,
                                target={"layers": 1e-9}, max_packets=N_BATCH * PACKETS)  # fmt: skip
         bench.told(result, number, n_run)
         for name, reading in READINGS.items():
             found = reading.read(result)
+            half = stats.t.isf((1 - CONFIDENCE) / 2, found.n_row - 1)
             inside = np.abs(found.value - wanted[name]) <= half * found.std_err
             # Figures of one run depend on each other: the first stands for all.
             held[name].append(float(inside.ravel()[0]))
