@@ -6,7 +6,7 @@ import ast
 import copy
 import random
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 # Where the physics is. What only arranges, shows or checks is left out.
@@ -73,8 +73,20 @@ class Mutant:
         return f"{self.file} {self.function}: {self.before}  ->  {self.after}"
 
 
-def mutants(package: Path, seed: int = 1, per_statement: int = 1) -> Iterator[Mutant]:
-    """Give changes of every statement that reckons, so many of each, drawn by a seed."""
+def mutants(package: Path, seed: int = 1, per_statement: int = 1) -> list[Mutant]:
+    """Give changes of every statement that reckons, so many of each, drawn by a seed.
+
+    Statements of a function that read alike are told apart by their number.
+    """
+    seen: dict[str, int] = {}
+    found = []
+    for mutant in _mutants(package, seed, per_statement):
+        number = seen[mutant.name] = seen.get(mutant.name, 0) + 1
+        found.append(mutant if number == 1 else replace(mutant, after=f"{mutant.after} #{number}"))
+    return found
+
+
+def _mutants(package: Path, seed: int, per_statement: int) -> Iterator[Mutant]:
     for file in FILES:
         tree = ast.parse((package / file).read_text("utf-8"))
         for function in [n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)]:
@@ -101,15 +113,21 @@ def mutants(package: Path, seed: int = 1, per_statement: int = 1) -> Iterator[Mu
 
 def _statements(function: ast.FunctionDef) -> Iterator[ast.stmt]:
     """Every statement of a function that reckons or decides, once."""
-    for node in ast.walk(function):
-        if isinstance(node, ast.FunctionDef) and node is not function:
-            continue
+    for node in _inside(function):
         reckons = isinstance(
             node, ast.Assign | ast.AugAssign | ast.AnnAssign | ast.Return | ast.If | ast.While
         )
         calls = isinstance(node, ast.Expr) and isinstance(node.value, ast.Call)
         if isinstance(node, ast.stmt) and (reckons or calls):
             yield node
+
+
+def _inside(node: ast.AST) -> Iterator[ast.AST]:
+    """All nodes below one, but for what stands in functions defined there."""
+    for child in ast.iter_child_nodes(node):
+        if not isinstance(child, ast.FunctionDef):
+            yield child
+            yield from _inside(child)
 
 
 def _own(statement: ast.stmt) -> list[tuple[str, ast.AST]]:

@@ -44,7 +44,8 @@ cases = sorted(all_cases(), key=cost)
 for record in read_book(cases, edition="quick", threads=1):
     if not record.passed:
         worst = record.worst
-        print(json.dumps({"by": record.case.name, "how": f"{worst.figure}: z {worst.z:.3g}"}))
+        how = record.problem or f"{worst.figure}: z {worst.z:.3g}"
+        print(json.dumps({"by": record.case.name, "how": how}))
         sys.exit()
 print(json.dumps({"by": "", "how": ""}))
 """
@@ -139,6 +140,11 @@ def main() -> None:
     every = [m for m in whole if chosen.only in m.file][chosen.start :: chosen.every]
     todo = [m for m in every if m.name not in found]
     print(f"{len(every)} mutants, {len(todo)} to be tried")
+    # What is not changed must not be noticed, or nothing that is noticed tells anything.
+    same = Mutant("errors.py", 0, "", "", "", (PACKAGE / "errors.py").read_text("utf-8"))
+    control = try_mutant(same, chosen.out.resolve())
+    if control["by"]:
+        sys.exit(f"the book fails without a mutant: {control['by']}, {control['how']}")
     with ThreadPoolExecutor(chosen.jobs) as pool, log.open("a", encoding="utf-8") as file:
         jobs = [pool.submit(try_mutant, mutant, chosen.out.resolve()) for mutant in todo]
         for number, job in enumerate(as_completed(jobs), 1):

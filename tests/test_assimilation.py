@@ -155,7 +155,7 @@ def traced(batch: int, n_batch: int, seed: int, **canopy) -> canopysim.Result:
 
 @pytest.fixture(scope="module")
 def few_and_many() -> tuple[canopysim.Result, canopysim.Result]:
-    return traced(2000, 8, 1, crop="basil"), traced(20_000, 24, 3)
+    return traced(2000, 8, 1, crop="basil"), traced(20_000, 16, 3)
 
 
 def test_few_photons_answer_as_many_do(few_and_many):

@@ -117,7 +117,7 @@ def test_in_even_light_it_changes_nothing():
         probes=[{"name": "p", "at": ["50 cm", "50 cm"], "height": "30 cm", "radius": "8 cm",
                  "meter": "m"}],
     )  # fmt: skip
-    data["tracing"] = {"batch": "500"}
+    data["tracing"] = {"batch": "250"}
     found, errors, _ = leaning(run(data))
     for name in ("lowest", "highest"):
         # Walls a metre off are not perfectly even: the probe's own planes differ by a percent.

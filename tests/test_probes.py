@@ -176,7 +176,7 @@ def test_even_light_is_even():
         surfaces={"black": {"diffuse": "99 %"}},
         probes=[{"name": "p", "at": ["50 cm", "50 cm"], "height": "30 cm", "radius": "8 cm"}],
     )
-    data["tracing"] = {"batch": "500"}
+    data["tracing"] = {"batch": "250"}
     here = run(data).probes.sel(probe="p", group="all", band="400-500")
     fluence = float(here["pfd"].sel(facing="all sides"))
     planes = [float(here["pfd"].sel(facing=f)) for f in ("right", "left", "back", "front")]

@@ -29,11 +29,15 @@ class Outcome:
     n_row : int
         Independent rows behind `std_err`; 0 where its law is normal and not from rows.
     exact_err : float
-        What `exact` itself may be off: of a reference that converges or is itself random.
+        By how much `exact` itself may be off at most; as much is forgiven. A reference that is
+        itself random has its error in `std_err`.
     scale : float or None
         What the stated precision is relative to; `exact` if left out.
     identity : bool
         Whether both must be equal to the last digit.
+    law : tuple of float or None
+        Of a figure that is not normal: probabilities that chance gives so little or less, and so
+        much or more.
     """
 
     figure: str
@@ -44,6 +48,7 @@ class Outcome:
     exact_err: float = 0.0
     scale: float | None = None
     identity: bool = False
+    law: tuple[float, float] | None = None
 
     @property
     def size(self) -> float:
@@ -67,20 +72,26 @@ class Outcome:
         """Standard errors between the two, as many as a normal law would need to be as unlikely.
 
         The mean of few rows over its own error has Student's law; a figure without chance in it is
-        0 where it is right within rounding, and infinite elsewhere.
+        0 where it is right within rounding, and infinite elsewhere. One that has a law of its own
+        is as far off as the smaller of its two tails says.
         """
+        if self.law is not None:
+            below, above = self.law
+            z = stats.norm.isf(min(below, above, 0.5))
+            return float(math.copysign(z, -1.0 if below < above else 1.0))
         off = self.value - self.exact
         if self.identity:
             return 0.0 if off == 0.0 else math.copysign(math.inf, off)
         if math.isnan(off):
             return math.inf
-        random = self.std_err if self.is_random else 0.0
-        error = math.hypot(random, self.exact_err)
-        if abs(off) <= ROUNDING * self.size or off == 0.0:
-            return 0.0 if error == 0.0 else off / error
-        if error == 0.0:
-            return math.copysign(math.inf, off)
-        t = off / error
-        if self.n_row < 2 or random == 0.0:
+        off = math.copysign(max(abs(off) - self.exact_err, 0.0), off)
+        if not self.is_random:
+            right = abs(off) <= ROUNDING * self.size or off == 0.0
+            return 0.0 if right else math.copysign(math.inf, off)
+        t = off / self.std_err
+        if self.n_row < 2:
             return t
-        return float(math.copysign(stats.norm.isf(stats.t.sf(abs(t), self.n_row - 1)), t))
+        # In logarithms, so that what is far off stays finite.
+        tail = stats.t.logsf(abs(t), self.n_row - 1)
+        z = stats.norm.isf(math.exp(tail)) if tail > -700.0 else math.sqrt(-2.0 * tail)
+        return float(math.copysign(z, t))

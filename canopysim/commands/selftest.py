@@ -13,8 +13,9 @@ from canopysim.commands.options import MOST_THREADS, Threads, read_option
 from canopysim.errors import CanopysimError
 
 if TYPE_CHECKING:
+    from canopysim.book.bench import Edition
     from canopysim.book.case import Case
-    from canopysim.book.running import Record
+    from canopysim.book.record import Record
 
 NOT_HELD = 1
 EVERY_S = 0.2
@@ -42,11 +43,12 @@ def selftest(
 ) -> None:
     """Trace the verification book: scenes whose answers are known, held beside those answers.
 
-    Writes selftest.html, selftest.csv and selftest.md. A book that was interrupted goes on where
-    it stopped. Exit code 1 if a case does not hold.
+    Writes selftest.html, selftest.csv and selftest.md (selftest-part with --only). A whole book
+    that was interrupted goes on where it stopped. Exit code 1 if a case does not hold.
     """
     from canopysim.book.cases import all_cases
-    from canopysim.book.running import Verdict, read_book
+    from canopysim.book.record import Verdict
+    from canopysim.book.running import read_book
     from canopysim.report.selftest import case_line, failure_lines, verdict_sentences
     from canopysim.report.selftest_page import write_book
     from canopysim.report.words import count
@@ -54,7 +56,8 @@ def selftest(
 
     console = steady_console()
     every = all_cases()
-    cases = [c for c in every if only is None or only in c.chapter or only in c.name]
+    word = (only or "").lower()
+    cases = [c for c in every if word in c.chapter.lower() or word in c.name.lower()]
     if not cases:
         raise CanopysimError(
             f"--only: no case has {only!r} in its chapter or name; see canopysim selftest --list"
@@ -73,7 +76,7 @@ def selftest(
             f"{out}: cannot be written to ({problem.strerror}); choose another folder with --out"
         ) from None
     _say_what_compiles(console)
-    edition = "quick" if quick else "full"
+    edition: Edition = "quick" if quick else "full"
     records: list[Record] = []
     interrupted = False
     shown = console.status("", spinner="dots") if console.is_terminal else None
@@ -92,8 +95,8 @@ def selftest(
         if shown is not None:
             shown.start()
         for record in read_book(
-            cases, edition="quick" if quick else "full", seed=number, threads=n_thread,
-            n_case=len(every), kept=out, on_progress=on_progress,
+            cases, edition=edition, seed=number, threads=n_thread, n_case=len(every),
+            kept=out if len(cases) == len(every) else None, on_progress=on_progress,
         ):  # fmt: skip
             records.append(record)
             console.print(
@@ -108,7 +111,7 @@ def selftest(
     if not records:
         typer.echo("Interrupted before a case was done.", err=True)
         raise typer.Exit(INTERRUPTED)
-    verdict = Verdict("quick" if quick else "full", number, tuple(records), len(cases))
+    verdict = Verdict(edition, number, tuple(records), len(cases), len(every))
     paths = write_book(verdict, out)
     console.print()
     for record in verdict.failed:
@@ -119,8 +122,8 @@ def selftest(
     console.print(f"The page: {paths[0]}", markup=False, highlight=False)
     if interrupted:
         typer.echo(
-            f"Interrupted after {len(records)} of {len(cases)} cases ({edition} edition); the same "
-            "command goes on from there.",
+            f"Interrupted after {len(records)} of {len(cases)} cases ({edition} edition)"
+            + ("; the same command goes on from there." if len(cases) == len(every) else "."),
             err=True,
         )
         raise typer.Exit(INTERRUPTED)
@@ -135,9 +138,14 @@ def _say_what_compiles(console: object) -> None:
     from canopysim.transport.cache import choose_cache_folder, compiled_before
 
     assert isinstance(console, Console)
-    kinds = [t for t in (False, True) if not compiled_before(told_apart=t)]
-    if choose_cache_folder() is None or kinds:
+    if choose_cache_folder() is None:
         console.print(
-            "First run on this machine: compiling the photon kernels, up to a minute, once.",
+            "No folder can keep the compiled photon kernels: compiling them for this book, up to a "
+            "minute. Set CANOPYSIM_CACHE_DIR to a folder that you may write to.",
+            style="dim",
+        )
+    elif not all(compiled_before(told_apart=t) for t in (False, True)):
+        console.print(
+            "First book on this machine: compiling the photon kernels, up to a minute, once.",
             style="dim",
         )

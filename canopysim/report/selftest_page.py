@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from canopysim.errors import CanopysimError
 from canopysim.report.markup import document, escape, folded_html, pairs_html, prose, table_html
 from canopysim.report.rows import Table
 from canopysim.report.selftest import (
     failure_lines,
     number,
+    precision_of,
     result_table,
     table_csv,
     table_markdown,
@@ -24,7 +26,7 @@ from canopysim.report.words import count, duration, percent, significant
 from canopysim.sealed import write_whole
 
 if TYPE_CHECKING:
-    from canopysim.book.running import Record, Verdict
+    from canopysim.book.record import Record, Verdict
 
 
 def page_html(verdict: Verdict) -> str:
@@ -35,7 +37,9 @@ def page_html(verdict: Verdict) -> str:
         f'<p class="lead">{escape(_lead(verdict))}</p>',
     ]
     wrong = [line for r in verdict.failed for line in failure_lines(r)]
-    if wrong or not verdict.is_normal:
+    if verdict.unlikely:
+        wrong.append("Taken together the z do not scatter as chance has it; see below.")
+    if wrong:
         items = "".join(f"<li>{prose(line)}</li>\n" for line in wrong)
         parts.append(
             '<div class="warning"><strong>The book does not hold on this machine.</strong> Do not '
@@ -50,10 +54,10 @@ def page_html(verdict: Verdict) -> str:
             "</figcaption></figure>"
         )
     parts.append(
-        "<p>A case is a scene whose answer is known: by a closed formula, by quadrature, or by a "
-        "solution in the book that shares no line with the program. It holds if every figure is "
-        "within the standard errors that chance allows, to both sides, and as precise as "
-        "stated.</p>"
+        "<p>A case is a scene whose answer is known: by a closed formula, by quadrature, by a "
+        "solution that shares no line with the program, or, where it says so, by another way of "
+        "the program itself. It holds if every figure is within the standard errors that chance "
+        "allows, to both sides, and as precise as stated.</p>"
     )
     chapters = dict.fromkeys(r.case.chapter for r in verdict.records)
     for chapter in chapters:
@@ -65,11 +69,26 @@ def page_html(verdict: Verdict) -> str:
 
 
 def write_book(verdict: Verdict, folder: Path) -> list[Path]:
-    """Write selftest.html, selftest.csv and selftest.md into an existing folder."""
-    texts = {"selftest.html": page_html(verdict), "selftest.csv": table_csv(verdict),
-             "selftest.md": table_markdown(verdict)}  # fmt: skip
-    for name, text in texts.items():
-        write_whole(folder / name, text)
+    """Write the page, the CSV file and the short table into an existing folder.
+
+    They are called selftest, or selftest-part where not every case was asked for, so that a part
+    does not take the place of the whole.
+
+    Raises
+    ------
+    CanopysimError
+        Where they cannot be written.
+    """
+    stem = "selftest" if verdict.n_asked == verdict.n_case else "selftest-part"
+    texts = {f"{stem}.html": page_html(verdict), f"{stem}.csv": table_csv(verdict),
+             f"{stem}.md": table_markdown(verdict)}  # fmt: skip
+    try:
+        for name, text in texts.items():
+            write_whole(folder / name, text)
+    except OSError as problem:
+        raise CanopysimError(
+            f"{folder}: cannot be written to ({problem.strerror}); choose another folder with --out"
+        ) from None
     return [folder / name for name in texts]
 
 
@@ -78,13 +97,10 @@ def _lead(verdict: Verdict) -> str:
 
     seconds = sum(r.seconds for r in verdict.records)
     packets = sum(r.packets for r in verdict.records)
-    text = (
+    return (
         f"canopysim {version('canopysim')}: {verdict.edition} edition, seed {verdict.seed}, "
         f"{count(packets)} photon packets, {duration(seconds)}."
     )
-    if len(verdict.records) < verdict.n_case:
-        text += f" It was interrupted after {len(verdict.records)} of {verdict.n_case} cases."
-    return text
 
 
 def _case_html(record: Record) -> str:
@@ -94,22 +110,25 @@ def _case_html(record: Record) -> str:
          significant(o.std_err, 2) if o.is_random else "none", z_text(o.z))
         for o in record.outcomes
     )  # fmt: skip
+    before = ", traced before" if record.kept else ""
     table = Table(
-        f"{count(record.packets)} packets, seed {record.seed}, {duration(record.seconds)}",
-        ("Figure", "Exact", "Found", "± standard error", "z"), rows,
+        f"{count(record.packets)} packets, seed {record.seed}, {duration(record.seconds)}{before}",
+        ("Figure", "Expected", "Found", "± standard error", "z"), rows,
         f"z may reach {record.bound:.2f} to either side; errors may reach "
-        f"{percent(record.precision)}." + (f" {case.why_rough}" if case.why_rough else ""),
+        f"{percent(record.precision)} {precision_of(record)}."
+        + (f" {case.why_rough}" if case.why_rough else ""),
     )  # fmt: skip
     body = pairs_html(
-        [
-            ("Shows", case.shows),
-            ("The exact value", case.source),
-            ("It would fail if", case.fails_if),
-        ]
-    )
+        [("Shows", case.shows), ("The expected value", case.source),
+         ("What would make it fail", case.fails_if)]
+    )  # fmt: skip
     verdict = "holds" if record.passed else "fails"
-    title = f"{case.name}: {verdict}, largest z {z_text(record.worst.z)}"
-    return folded_html(title, body + table_html(table))
+    title = f"{case.name}: {verdict}"
+    if record.worst is not None:
+        title += f", largest z {z_text(record.worst.z)}"
+    if record.problem:
+        body += f'<p class="warning">{escape(record.problem)}</p>'
+    return folded_html(title, body + (table_html(table) if rows else ""))
 
 
 def z_histogram(z: list[float]) -> str:

@@ -206,7 +206,7 @@ PositiveLength = Annotated[
     float, _scalar(_limited(units.parse_length, least="0.01 mm"), "'45 cm'"), _LENGTH
 ]
 RoomLength = Annotated[
-    float, _scalar(_limited(units.parse_length, least="1 cm", most="100 m"), "'150 cm'"), _LENGTH
+    float, _scalar(_limited(units.parse_length, least="1 mm", most="100 m"), "'150 cm'"), _LENGTH
 ]
 Angle = Annotated[
     float, _scalar(_limited(units.parse_angle, "-360 deg", "360 deg"), "'30 deg'"), _ANGLE

@@ -116,10 +116,10 @@ CASES = (
     _case("the tall box as 5,000 triangles", "Walls as triangles are the walls of the box.",
           "Triangles leaked, were met from behind, or carried another face's surface.",
           TALL, options={"wall_triangles": 5000}),
-    _case("the tall box as small as rooms may be", "Lengths drop out: nothing has a size.",
+    _case("the tall box, a millimetre deep", "Lengths drop out: nothing has a size.",
           "Offsets against meeting a surface twice were lengths rather than rounding.",
-          TALL, scale=15.0, unit="mm"),
-    _case("the tall box as large as rooms may be", "Lengths drop out: nothing has a size.",
+          TALL, scale=1.0 / 0.7, unit="mm"),
+    _case("the tall box, a hundred metres high", "Lengths drop out: nothing has a size.",
           "Offsets against meeting a surface twice were lengths rather than rounding, or far "
-          "distances were cut.", TALL, scale=80.0),
+          "distances were cut.", TALL, scale=100.0 / 1.2),
 )  # fmt: skip
