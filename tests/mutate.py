@@ -66,7 +66,7 @@ def try_mutant(mutant: Mutant, folder: Path) -> dict[str, object]:
     start = time.monotonic()
     with tempfile.TemporaryDirectory(dir=folder) as place:
         package = Path(place) / "canopysim"
-        shutil.copytree(PACKAGE, package, ignore=shutil.ignore_patterns("__pycache__"))
+        shutil.copytree(folder / "canopysim", package)
         (package / mutant.file).write_text(mutant.source, "utf-8")
         kernels = mutant.file.startswith("transport/")
         environment = os.environ | {
@@ -131,6 +131,10 @@ def main() -> None:
     parser.add_argument("--again", action="store_true", help="try once more what was not noticed")
     chosen = parser.parse_args()
     chosen.out.mkdir(parents=True, exist_ok=True)
+    # A copy, so that work goes on beside this.
+    shutil.rmtree(chosen.out / "canopysim", ignore_errors=True)
+    shutil.copytree(PACKAGE, chosen.out / "canopysim",
+                    ignore=shutil.ignore_patterns("__pycache__"))  # fmt: skip
     log = chosen.out / "mutants.jsonl"
     lines = log.read_text("utf-8").splitlines() if log.exists() else []
     found = {f["name"]: f for f in map(json.loads, lines)}

@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from canopysim.book.case import Case, Exact
-from canopysim.book.cases.beams import bar
+from canopysim.book.cases.beams import lens
 from canopysim.book.dark_rooms import FLUX, SIZE, lit, metres, room
 from canopysim.book.exact.frames import Triple, ball
+from canopysim.book.exact.goniometer import bilinear, lopsided
 from canopysim.book.exact.sensors import FACINGS, below_panel, fluence, images, normal
-from canopysim.book.exact.strips import Strip, beam
+from canopysim.book.exact.strips import Intensity, Strip, beam
+from canopysim.book.photometric_text import lm63
 from canopysim.book.readings import AtProbe, Reading
 from canopysim.book.scenes import ONE_BAND, Data, panel, percent, scene
 
@@ -70,12 +72,13 @@ def _panel_case() -> Case:
     )  # fmt: skip
 
 
-def _bar_case() -> Case:
-    place, turned, widths = (0.5, 0.3, 0.75), (-40.0, 12.0, 25.0), (95.0, 40.0)
-    near, radius, lean = (0.62, 0.34, 0.4), 0.04, (48.0, 200.0)
+def _strip_case(name: str, shows: str, source: str, lens: Data, intensity: Intensity,
+                turned: Triple) -> Case:  # fmt: skip
+    """Put a ball into the beam of a strip that hangs askew."""
+    place, near, radius, lean = (0.5, 0.3, 0.75), (0.62, 0.34, 0.4), 0.04, (48.0, 200.0)
 
     def exact() -> Exact:
-        strip = Strip(place, turned, 0.4, 0.03, beam(*widths))
+        strip = Strip(place, turned, 0.4, 0.03, intensity)
         points, weights = ball(near, radius)
         face = normal(*lean)
         return {
@@ -87,17 +90,23 @@ def _bar_case() -> Case:
         }
 
     return Case(
-        name="probe below an asymmetric strip that hangs askew",
+        name=name,
         chapter="meters",
-        shows="Density of a beam in single directions, not only where its photons land.",
-        source="Quadrature of the beam over strip and ball.",
+        shows=shows,
+        source=source,
         fails_if="the density of the beam's launch were not that of its directions.",
-        scene=lit("A probe below a bar", bar(0.4, 0.03, *widths), place, turned,
+        scene=lit("A probe below a bar", panel("40 cm", "3 cm", lens), place, turned,
                   probes=[probe("p", near, radius, *lean)]),
         figures=looks("p", ALL, "normal", "up"),
         exact=exact,
         packets=1 << 20,
+        quick=1 / 8,
     )  # fmt: skip
+
+
+# Planes so far apart that the light of neighbours is unlike.
+C_DEG, GAMMA_DEG = np.arange(0.0, 361.0, 60.0), np.arange(0.0, 91.0, 15.0)
+TABLE = lopsided(C_DEG, GAMMA_DEG)
 
 
 def _near_case() -> Case:
@@ -195,7 +204,22 @@ def _mirror_case() -> Case:
 
 CASES = (
     _panel_case(),
-    _bar_case(),
+    _strip_case(
+        "probe below an asymmetric strip that hangs askew",
+        "Density of a beam in single directions, not only where its photons land.",
+        "Quadrature of the beam over strip and ball.",
+        lens(95.0, 40.0),
+        beam(95.0, 40.0),
+        (-40.0, 12.0, 25.0),
+    ),
+    _strip_case(
+        "probe below a strip with the lens of a file, askew",
+        "Density of a table in single directions, between planes of unlike light.",
+        "Quadrature of the table over strip and ball, straight between nodes in C and gamma.",
+        {"table": lm63(C_DEG, GAMMA_DEG, TABLE, 0.4, 0.03)},
+        bilinear(C_DEG, GAMMA_DEG, TABLE),
+        (-75.0, 12.0, 18.0),
+    ),
     _near_case(),
     _sun_case(),
     _mirror_case(),
