@@ -6,11 +6,11 @@ from typing import Any
 
 import numpy as np
 
-from canopysim.book.case import Case, Exact
+from canopysim.book.case import Case, Exact, Number
 from canopysim.book.cases.slabs import BLACK, pencils, slab_scene
 from canopysim.book.exact.crowns import heading, leaf_area_met
 from canopysim.book.exact.leaves import DENSITY, ellipsoid, shown
-from canopysim.book.readings import Reading, Share
+from canopysim.book.readings import Layers, Reading, Share
 from canopysim.book.scenes import box, panel, percent, scene
 
 MIDDLE, HALF = (0.45, 0.50, 0.40), (0.15, 0.22, 0.18)
@@ -81,24 +81,36 @@ def _overlap() -> Case:
     other = {"leaf_area_index": "0.5", "angles": "erectophile", "bottom": "30 cm",
              "by_height": "even", "clumping": "0.7"}  # fmt: skip
 
+    # From the top: two layers of 25 cm in both volumes, one of 20 cm in the taller alone.
+    part_of_one, part_of_other = np.array([25, 25, 20]) / 70, np.array([25, 25, 0]) / 50
+
     def exact() -> Exact:
-        found = {}
+        found: dict[str, Number] = {}
         for slant in slants:
             mu = np.cos(np.radians(slant))
-            depth = 0.6 * shown(DENSITY["planophile"], mu)
-            depth += 0.7 * 0.5 * shown(DENSITY["erectophile"], mu)
-            found[f"floor, {slant} deg"] = np.exp(-depth / mu)
+            depth = 0.6 * shown(DENSITY["planophile"], mu) * part_of_one
+            depth += 0.7 * 0.5 * shown(DENSITY["erectophile"], mu) * part_of_other
+            left = np.exp(-np.concatenate([[0.0], np.cumsum(depth)]) / mu)
+            found[f"layers, {slant} deg"] = left[:-1] - left[1:]
+            found[f"floor, {slant} deg"] = float(left[-1])
         return found
+
+    figures: dict[str, Reading] = {}
+    for slant in slants:
+        figures[f"layers, {slant} deg"] = Layers(f"from-{slant}")
+        figures[f"floor, {slant} deg"] = Share("floor", f"from-{slant}")
 
     return Case(
         name="volumes of leaves in one place",
         chapter="leaves",
         shows="Where two volumes overlap, their densities add; each keeps its own angles and "
         "clumping.",
-        source="Beer's law with the sum of both optical depths.",
+        source="Beer's law with the sum of both optical depths, layer by layer.",
         fails_if="One volume hid the other, or the first meeting were not the nearer of both.",
-        scene=slab_scene(BLACK, one, other, lights=pencils(*slants), layers="4"),
-        figures={f"floor, {s} deg": Share("floor", f"from-{s}") for s in slants},
+        scene=slab_scene(
+            BLACK, one, other, lights=pencils(*slants), layers=["10 cm", "30 cm", "55 cm", "80 cm"]
+        ),
+        figures=figures,
         exact=exact,
         packets=1 << 21,
         scale=1.0,
