@@ -210,6 +210,50 @@ def _channels_case() -> Case:
     )  # fmt: skip
 
 
+def _ppf_case() -> Case:
+    """State the PPF of a bar whose strips have unlike shares of its photons and unlike spectra."""
+    length, width, (x, y, z) = 0.3, 0.04, (0.48, 0.31, 0.72)
+    ppf, bands = 90.0, ("400-500", "600-700", "700-750", "400-700")
+    # Name: place across the bar, share of the photons, share of these in each band.
+    strips = {"broad": (-0.12, 0.8, {"400-500": 0.3, "600-700": 0.6, "700-750": 0.1}),
+              "far": (0.09, 0.2, {"600-700": 0.05, "700-750": 0.95})}  # fmt: skip
+
+    def exact() -> Exact:
+        within = sum(share * sum(v for b, v in made.items() if b != "700-750")
+                     for _, share, made in strips.values())  # fmt: skip
+        found = dict.fromkeys(bands, 0.0)
+        for offset, share, made in strips.values():
+            own = (x - length / 2, x + length / 2, y + offset - width / 2, y + offset + width / 2)
+            reached = parallel(own, (0, SIZE[0], 0, SIZE[1]), z)
+            for band, part in made.items():
+                found[band] += ppf / within * share * part * reached / (SIZE[0] * SIZE[1])
+        return found | {"400-700": found["400-500"] + found["600-700"]}
+
+    fixture: dict[str, Any] = {
+        "ppf": f"{ppf:g} umol/s",
+        "strips": [{"length": metres(length), "width": metres(width), "lens": "lambertian",
+                    "at": ["0 m", metres(offset)], "share": percent(share),
+                    "spectrum": {band: percent(part) for band, part in made.items()}}
+                   for offset, share, made in strips.values()],
+    }  # fmt: skip
+    return Case(
+        name="a stated PPF shared out to unlike strips",
+        chapter="colours and groups",
+        shows="PPF counts what each strip makes in 400-700 nm, by its share of all photons.",
+        source="All photons are the PPF over the mean of the strips' shares in 400-700 nm, weighed "
+        "by their shares of the photons; Howell's C-13 for what reaches the floor.",
+        fails_if="that mean were taken over strips alike, or shares were of the PPF.",
+        scene=scene(
+            "A bar of two strips", enclosure=room(), fixtures={"bar": fixture},
+            lights=[hung("bar", (x, y, z))],
+            planes=[{"name": "floor", "height": "0 m", "cell": "1 m"}],
+        ),
+        figures={band: PlaneMean("floor", band=band) for band in bands},
+        exact=exact,
+        packets=1 << 20,
+    )  # fmt: skip
+
+
 CASES = (
     _plates_case(
         "five bands between plates",
@@ -221,4 +265,5 @@ CASES = (
     ),
     _paint_case(),
     _channels_case(),
+    _ppf_case(),
 )  # fmt: skip
