@@ -37,6 +37,8 @@ def number(value: float, std_err: float) -> str:
 
 def precision_of(record: Record) -> str:
     """Say what errors are relative to."""
+    if record.case.measure is not None:
+        return "of what each figure is held against"
     if record.case.scale is None:
         return "of the figure itself"
     if record.case.scale == 1.0:

@@ -18,7 +18,7 @@ RHO, TAU, RHO_FLOOR, LAI = 0.3, 0.25, 0.4, 1.2
 FLUX, AREA = 100.0, 0.5 * 0.4
 # Short runs: so many, of so many batches with so many packets each; more batches than grids have
 # rows, so that rows hold several.
-N_RUN, N_BATCH, PACKETS = 2048, 64, 16
+N_RUN, N_BATCH, PACKETS = 2048, 64, 64
 CONFIDENCE = 0.95
 # Batches of the long trace that is cut into groups.
 N_GROUPED = 32_768
