@@ -107,7 +107,8 @@ def _black(name: str, density: Density, angles: Any) -> Case:
                          lights=pencils(*SLANTS)),
         figures=figures,
         exact=exact,
-        packets=1 << 21,
+        packets=6 << 20,
+        quick=1 / 48,
         scale=1.0,
     )  # fmt: skip
 
@@ -139,7 +140,8 @@ def _level(upper: Side, lower: Side, rho_floor: float, clumping: float = 1.0) ->
         ),
         figures={"sides": LayerSides(), "ceiling": Share("ceiling"), "floor": Share("floor")},
         exact=exact,
-        packets=1 << 19,
+        packets=1 << 22,
+        quick=1 / 64,
         scale=1.0,
     )  # fmt: skip
 
@@ -162,7 +164,8 @@ def _conservative(lai: float, rho: float) -> Case:
             "through": 1 / (1 + rho * lai),
             "leaves": 0.0,
         },
-        packets=1 << 19,
+        packets=1 << 22,
+        quick=1 / 64,
         scale=1.0,
     )
 
