@@ -164,7 +164,7 @@ def test_every_kill_leaves_a_run_that_resumes_to_the_same_bytes(scene, tmp_path,
             print(folder, file=nursery.stdin, flush=True)
             pid = int(nursery.stdout.readline())
             # After so many checkpoints and a moment more, however busy the machine is.
-            for _ in range(int(rng.integers(1, 6))):
+            for _ in range(int(rng.integers(1, 8))):
                 wait_for_a_new(folder / CHECKPOINT_NAME)
             time.sleep(rng.uniform(0, 0.06))
             os.kill(pid, signal.SIGKILL)
@@ -182,8 +182,8 @@ def test_every_kill_leaves_a_run_that_resumes_to_the_same_bytes(scene, tmp_path,
         nursery.stdin.close()
         nursery.wait()
         nursery.stdout.close()
-    # The moments were not all alike: one to five checkpoints had been written.
-    assert len(set(seen)) > 3
+    # The moments were not all alike: one to seven checkpoints had been written.
+    assert len(set(seen)) > 5
 
 
 def test_checkpoints_come_and_go(scene, tmp_path, monkeypatch):

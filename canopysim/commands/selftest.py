@@ -23,7 +23,8 @@ EVERY_S = 0.2
 
 def selftest(
     quick: Annotated[
-        bool, typer.Option("--quick", help="Fewer packets: minutes instead of half an hour.")
+        bool,
+        typer.Option("--quick", help="Fewer packets: a minute or two, not a quarter of an hour."),
     ] = False,
     only: Annotated[
         str | None,
