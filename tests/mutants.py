@@ -5,7 +5,7 @@ from __future__ import annotations
 import ast
 import copy
 import random
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -58,6 +58,10 @@ class Mutant:
         The statement (or the head of it), as Python writes it.
     source : str
         The whole file, changed.
+    at : int
+        Number of the statement among the nodes of the file; -1 where it is no single statement.
+    changed : ast.stmt, optional
+        What stands there then.
     """
 
     file: str
@@ -66,6 +70,8 @@ class Mutant:
     before: str
     after: str
     source: str
+    at: int = -1
+    changed: ast.stmt | None = None
 
     @property
     def name(self) -> str:
@@ -89,11 +95,13 @@ def mutants(package: Path, seed: int = 1, per_statement: int = 1) -> list[Mutant
 def _mutants(package: Path, seed: int, per_statement: int) -> Iterator[Mutant]:
     for file in FILES:
         tree = ast.parse((package / file).read_text("utf-8"))
+        places = {node: number for number, node in enumerate(ast.walk(tree))}
         for function in [n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)]:
+            known = _names(function) | _module_names(tree)
             for statement in _statements(function):
                 # The same draw whatever stands elsewhere.
                 rng = random.Random(f"{seed}/{file}/{function.name}/{_head(statement)}")
-                changes = list(_changes(statement))
+                changes = list(_changes(statement, known, typed=file.startswith("transport/")))
                 rng.shuffle(changes)
                 seen: set[str] = set()
                 for path, new in changes:
@@ -106,7 +114,7 @@ def _mutants(package: Path, seed: int, per_statement: int) -> Iterator[Mutant]:
                         continue
                     seen.add(after)
                     yield Mutant(file, statement.lineno, function.name, before, after,
-                                 ast.unparse(changed))  # fmt: skip
+                                 ast.unparse(changed), places[statement], target)  # fmt: skip
                     if len(seen) == per_statement:
                         break
 
@@ -156,20 +164,46 @@ def _nodes(part: ast.AST, path: Path_) -> Iterator[tuple[Path_, ast.AST]]:
                     yield from _nodes(each, (*path, (field, number)))
 
 
-def _changes(statement: ast.stmt) -> Iterator[tuple[Path_, ast.AST]]:
-    """Every single change of a statement: where, and what stands there then."""
+def _names(function: ast.FunctionDef) -> set[str]:
+    """Names that a function has of its own."""
+    given = function.args
+    every = [*given.posonlyargs, *given.args, *given.kwonlyargs]
+    stored = (n for n in _inside(function) if isinstance(n, ast.Name))
+    return {a.arg for a in every} | {n.id for n in stored if isinstance(n.ctx, ast.Store)}
+
+
+def _module_names(tree: ast.Module) -> set[str]:
+    """Names that a file has outside of functions."""
+    found = {alias.asname or alias.name for n in tree.body if isinstance(n, ast.ImportFrom)
+             for alias in n.names}  # fmt: skip
+    for node in tree.body:
+        if isinstance(node, ast.Assign):
+            found |= {n.id for t in node.targets for n in ast.walk(t) if isinstance(n, ast.Name)}
+    return found
+
+
+def _changes(
+    statement: ast.stmt, known: set[str], *, typed: bool
+) -> Iterator[tuple[Path_, ast.AST]]:
+    """Every single change of a statement: where, and what stands there then.
+
+    Names become others that are ``known`` there, or the change would be noticed as no physics. With
+    ``typed``, products become sums and not quotients: whole numbers stay whole.
+    """
     for name, part in _own(statement):
         for path, node in _nodes(part, ((name, None),)):
             kind = TURNED_OPERATORS.get(type(node))
+            if kind is ast.Div and typed:
+                kind = ast.Add
             if kind is not None:
                 yield path, kind()
             elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub | ast.Not):
                 yield path, node.operand
-            elif isinstance(node, ast.Name) and node.id in TURNED_NAMES:
+            elif isinstance(node, ast.Name) and TURNED_NAMES.get(node.id) in known:
                 yield path, ast.Name(TURNED_NAMES[node.id], ast.Load())
             elif isinstance(node, ast.Constant) and type(node.value) is float and node.value:
                 yield path, ast.Constant(node.value * 1.1)
-            elif isinstance(node, ast.Subscript):
+            elif isinstance(node, ast.Subscript) and not _is_shape(node.value):
                 yield from _other_index(path, node)
             elif isinstance(node, ast.Call):
                 called = node.func.attr if isinstance(node.func, ast.Attribute) else (
@@ -187,6 +221,14 @@ def _changes(statement: ast.stmt) -> Iterator[tuple[Path_, ast.AST]]:
                 yield path, ast.IfExp(node.test, node.orelse, node.body)
 
 
+def _is_shape(node: ast.AST) -> bool:
+    return isinstance(node, ast.Attribute) and node.attr == "shape"
+
+
+def _is_whole(node: ast.AST) -> bool:
+    return isinstance(node, ast.Constant) and type(node.value) is int
+
+
 def _other_index(path: Path_, node: ast.Subscript) -> Iterator[tuple[Path_, ast.AST]]:
     """Another axis, side or column: a whole number in an index, one up or down."""
     index = node.slice
@@ -194,14 +236,68 @@ def _other_index(path: Path_, node: ast.Subscript) -> Iterator[tuple[Path_, ast.
     if isinstance(index, ast.Tuple):
         places = [(("slice", None), index)]
         for number, each in enumerate(index.elts):
-            if isinstance(each, ast.Constant) and type(each.value) is int:
+            if _is_whole(each):
                 other = each.value + (1 if each.value % 2 == 0 else -1)
                 yield (*path, ("slice", None), ("elts", number)), ast.Constant(other)
         return
     for step, each in places:
-        if isinstance(each, ast.Constant) and type(each.value) is int:
+        if _is_whole(each):
             other = each.value + (1 if each.value % 2 == 0 else -1)
             yield (*path, step), ast.Constant(other)
+
+
+def together(package: Path, group: Iterable[tuple[int, Mutant]], switch: str) -> dict[str, str]:
+    """Give the sources of files that hold many changes at once, each behind a switch.
+
+    Parameters
+    ----------
+    package : Path
+    group : iterable of (int, Mutant)
+        Changes of single statements, each with the number that turns it on.
+    switch : str
+        Module and function, as "package.module:function"; called without arguments it tells the
+        number that is on.
+
+    Returns
+    -------
+    dict of str to str
+        By file.
+    """
+    module, called = switch.split(":")
+    by_file: dict[str, dict[int, tuple[int, ast.stmt]]] = {}
+    for number, mutant in group:
+        if mutant.changed is None:
+            raise ValueError(f"{mutant.name}: not a change of one statement")
+        by_file.setdefault(mutant.file, {})[mutant.at] = (number, mutant.changed)
+    sources = {}
+    for file, changes in by_file.items():
+        tree = ast.parse((package / file).read_text("utf-8"))
+        here = {node: changes[n] for n, node in enumerate(ast.walk(tree)) if n in changes}
+        tree = ast.fix_missing_locations(_Switched(here, called).visit(tree))
+        # After what the file says of itself, before everything else.
+        tree.body.insert(1, ast.parse(f"from {module} import {called}").body[0])
+        sources[file] = ast.unparse(tree)
+    return sources
+
+
+class _Switched(ast.NodeTransformer):
+    """Put each change beside what it changes, behind a switch."""
+
+    def __init__(self, changes: dict[ast.AST, tuple[int, ast.stmt]], called: str) -> None:
+        self.changes, self.called = changes, called
+
+    def visit(self, node: ast.AST) -> ast.AST:
+        """Change a node, and first what it holds."""
+        self.generic_visit(node)
+        if node not in self.changes:
+            return node
+        number, changed = self.changes[node]
+        is_on = ast.parse(f"{self.called}() == {number}", mode="eval").body
+        if isinstance(node, ast.If | ast.While):
+            assert isinstance(changed, ast.If | ast.While)
+            node.test = ast.IfExp(is_on, changed.test, node.test)
+            return node
+        return ast.If(is_on, [changed], [node])
 
 
 def _same(tree: ast.AST, other: ast.AST, node: ast.AST) -> ast.AST:

@@ -3,8 +3,9 @@
     python tests/mutate.py --jobs 2
 
 Every mutant is a copy of the package with one expression changed (`mutants.py`). The quick edition
-of the book is read against it until a case fails. What was found is kept in the folder of --out,
-so that the work can be interrupted and goes on where it stopped; `mutants.md` there is the table.
+of the book is read against it until a case fails. Changes of kernels are compiled many at a time,
+each behind a switch (`mutate_kernels.py`). What was found is kept in the folder of --out, so that
+the work can be interrupted and goes on where it stopped; `mutants.md` there is the table.
 `mutants_equivalent.yaml` has those that change nothing that a figure could show, with the reason.
 """
 
@@ -17,28 +18,56 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from pathlib import Path
 
 import yaml
-from mutants import FILES, Mutant, mutants
+from mutants import FILES, Mutant, mutants, together
 
 PACKAGE = Path(__file__).parent.parent / "canopysim"
 PLANTED = Path(__file__).parent / "planted_errors.yaml"
 EQUIVALENT = Path(__file__).parent / "mutants_equivalent.yaml"
 LIMIT_S = 900
-# Read in the child, whose canopysim is the mutant. Cases that need the fewest kernels come first.
+SERVER = Path(__file__).parent / "mutate_kernels.py"
+GROUP = 100
+# Added to what kernels may use: the number of the change that is on, read each time.
+SWITCH = """
+import ctypes
+
+_ON = (ctypes.c_int64 * 1)()
+_ADDRESS = ctypes.addressof(_ON)
+
+
+def turn_on(number):
+    _ON[0] = number
+
+
+@intrinsic
+def which_change(typing_context):
+    def generate(context, builder, signature, args):
+        number = ir.IntType(64)
+        place = builder.inttoptr(ir.Constant(number, _ADDRESS), number.as_pointer())
+        return builder.load(place)
+
+    return types.int64(), generate
+"""
+# Read in the child, whose canopysim is the mutant. Cases that noticed others of the same file come
+# first, then those that need the fewest kernels.
 CHILD = """
 import json, sys
 from canopysim.book.cases import all_cases
 from canopysim.book.running import read_book
 
+first = sys.argv[1:]
+
 def cost(case):
     apart = case.measure is not None or {"probes", "also_count"} & set(case.scene)
-    return bool(apart), case.packets * case.quick
+    before = first.index(case.name) if case.name in first else len(first)
+    return before, bool(apart), case.packets * case.quick
 
 cases = sorted(all_cases(), key=cost)
 for record in read_book(cases, edition="quick", threads=1):
@@ -61,22 +90,28 @@ def planted(package: Path) -> Iterator[Mutant]:
         yield Mutant(entry["file"], 0, "planted", entry["says"], "", changed)
 
 
-def try_mutant(mutant: Mutant, folder: Path) -> dict[str, object]:
-    """Read the book against one mutant: by which case and how it was noticed, or not."""
+def try_mutant(mutant: Mutant, folder: Path, first: Sequence[str] = ()) -> dict[str, object]:
+    """Read the book against one mutant: by which case and how it was noticed, or not.
+
+    Cases in ``first`` are read before the others.
+    """
     start = time.monotonic()
-    with tempfile.TemporaryDirectory(dir=folder) as place:
-        package = Path(place) / "canopysim"
-        shutil.copytree(folder / "canopysim", package)
-        (package / mutant.file).write_text(mutant.source, "utf-8")
-        kernels = mutant.file.startswith("transport/")
+    # Compiled kernels are kept by the path of their sources: the same place for each of a thread's.
+    place = folder / f"alone-{threading.get_ident()}"
+    package = place / "canopysim"
+    shutil.rmtree(package, ignore_errors=True)
+    shutil.copytree(folder / "canopysim", package)
+    (package / mutant.file).write_text(mutant.source, "utf-8")
+    kernels = mutant.file.startswith("transport/")
+    with tempfile.TemporaryDirectory(dir=folder) as fresh:
         environment = os.environ | {
-            "PYTHONPATH": place, "PYTHONDONTWRITEBYTECODE": "1",
-            "CANOPYSIM_CACHE_DIR": str(Path(place) / "cache" if kernels else folder / "cache"),
+            "PYTHONPATH": str(place), "PYTHONDONTWRITEBYTECODE": "1",
+            "CANOPYSIM_CACHE_DIR": fresh if kernels else str(place / "cache"),
         }  # fmt: skip
         try:
             answer = subprocess.run(
-                [sys.executable, "-c", CHILD], env=environment, cwd=place, capture_output=True,
-                text=True, timeout=LIMIT_S, check=False,
+                [sys.executable, "-c", CHILD, *first], env=environment, cwd=place,
+                capture_output=True, text=True, timeout=LIMIT_S, check=False,
             )  # fmt: skip
         except subprocess.TimeoutExpired:
             found = {"by": "the clock", "how": f"no answer in {LIMIT_S} s"}
@@ -88,6 +123,68 @@ def try_mutant(mutant: Mutant, folder: Path) -> dict[str, object]:
                 found = json.loads(lines[-1])
     return {"name": mutant.name, "file": mutant.file, "line": mutant.line,
             "seconds": round(time.monotonic() - start, 1)} | found  # fmt: skip
+
+
+def try_together(group: Sequence[Mutant], folder: Path) -> Iterator[dict[str, object]]:
+    """Read the book against changes of kernels that are compiled together.
+
+    Where they do not go together (types that do not agree, say), halves of them are tried, and a
+    single one by itself.
+    """
+    told = 0
+    if len(group) > 1:
+        with tempfile.TemporaryDirectory(dir=folder) as place:
+            package = Path(place) / "canopysim"
+            shutil.copytree(folder / "canopysim", package)
+            target = package / "transport" / "target.py"
+            target.write_text(target.read_text("utf-8") + SWITCH, "utf-8")
+            numbered = list(enumerate(group, 1))
+            switch = "canopysim.transport.target:which_change"
+            for file, source in together(folder / "canopysim", numbered, switch).items():
+                (package / file).write_text(source, "utf-8")
+            environment = os.environ | {
+                "PYTHONPATH": place, "PYTHONDONTWRITEBYTECODE": "1",
+                "CANOPYSIM_CACHE_DIR": str(Path(place) / "cache"),
+            }  # fmt: skip
+            command = [sys.executable, str(SERVER), *(str(n) for n, _ in numbered)]
+            with (folder / f"together-{threading.get_ident()}.log").open("a") as errors:
+                server = subprocess.Popen(command, env=environment, cwd=place, text=True,
+                                          stdout=subprocess.PIPE, stderr=errors)  # fmt: skip
+                assert server.stdout is not None
+                for line in server.stdout:
+                    found = json.loads(line)
+                    if "number" in found:
+                        told += 1
+                        mutant = group[found.pop("number") - 1]
+                        yield {
+                            "name": mutant.name,
+                            "file": mutant.file,
+                            "line": mutant.line,
+                        } | found
+                server.wait()
+    rest = group[told:]
+    if len(rest) == 1:
+        yield try_mutant(rest[0], folder)
+    elif rest:
+        print(f"{len(rest)} of {len(group)} do not go together", flush=True)
+        half = (len(rest) + 1) // 2
+        yield from try_together(rest[:half], folder)
+        yield from try_together(rest[half:], folder)
+
+
+def in_groups(todo: Sequence[Mutant]) -> Iterator[list[Mutant]]:
+    """Changes of kernels, so many in each group; every other change alone."""
+    kernels = [m for m in todo if m.file.startswith("transport/") and m.changed is not None]
+    n_group = max(1, -(-len(kernels) // GROUP))
+    size = -(-len(kernels) // n_group)
+    yield from (kernels[k : k + size] for k in range(0, len(kernels), max(size, 1)))
+    yield from ([m] for m in todo if m not in kernels)
+
+
+def sharpest(found: Iterable[dict[str, object]], file: str) -> list[str]:
+    """Give the cases that noticed most of what was changed in a file, the best first."""
+    noticed = Counter(str(f["by"]) for f in list(found) if f["file"] == file and f["by"])
+    return [name for name, _ in noticed.most_common(8)]
 
 
 def table(found: list[dict[str, object]], equivalent: dict[str, str]) -> str:
@@ -144,21 +241,36 @@ def main() -> None:
     every = [m for m in whole if chosen.only in m.file][chosen.start :: chosen.every]
     todo = [m for m in every if m.name not in found]
     print(f"{len(every)} mutants, {len(todo)} to be tried")
-    # What is not changed must not be noticed, or nothing that is noticed tells anything.
-    same = Mutant("errors.py", 0, "", "", "", (PACKAGE / "errors.py").read_text("utf-8"))
-    control = try_mutant(same, chosen.out.resolve())
-    if control["by"]:
-        sys.exit(f"the book fails without a mutant: {control['by']}, {control['how']}")
-    with ThreadPoolExecutor(chosen.jobs) as pool, log.open("a", encoding="utf-8") as file:
-        jobs = [pool.submit(try_mutant, mutant, chosen.out.resolve()) for mutant in todo]
-        for number, job in enumerate(as_completed(jobs), 1):
-            one = job.result()
-            found[one["name"]] = one
-            file.write(json.dumps(one) + "\n")
-            file.flush()
-            fate = f"noticed by {one['by']}" if one["by"] else "NOT NOTICED"
-            print(f"{number}/{len(todo)}  {one['name']}\n    {fate}  {one['how']} "
-                  f"({one['seconds']} s)", flush=True)  # fmt: skip
+    groups = list(in_groups(todo))
+    if any(len(group) == 1 for group in groups):
+        # What is not changed must not be noticed, or nothing that is noticed tells anything. Those
+        # that are compiled together begin with that.
+        same = Mutant("errors.py", 0, "", "", "", (PACKAGE / "errors.py").read_text("utf-8"))
+        control = try_mutant(same, chosen.out.resolve())
+        if control["by"]:
+            sys.exit(f"the book fails without a mutant: {control['by']}, {control['how']}")
+    with log.open("a", encoding="utf-8") as file:
+        lock = threading.Lock()
+
+        def note(one: dict[str, object]) -> None:
+            with lock:
+                found[str(one["name"])] = one
+                file.write(json.dumps(one) + "\n")
+                file.flush()
+                fate = f"noticed by {one['by']}" if one["by"] else "NOT NOTICED"
+                print(f"{one['name']}\n    {fate}  {one['how']} ({one['seconds']} s)", flush=True)
+
+        def attempt(group: list[Mutant]) -> None:
+            if len(group) > 1:
+                for one in try_together(group, chosen.out.resolve()):
+                    note(one)
+            else:
+                first = sharpest(found.values(), group[0].file)
+                note(try_mutant(group[0], chosen.out.resolve(), first))
+
+        with ThreadPoolExecutor(chosen.jobs) as pool:
+            for job in as_completed([pool.submit(attempt, group) for group in groups]):
+                job.result()
     equivalent = yaml.safe_load(EQUIVALENT.read_text("utf-8")) or {}
     names = {m.name for m in every}
     text = table([f for name, f in found.items() if name in names], equivalent)

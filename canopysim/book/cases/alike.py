@@ -131,23 +131,40 @@ BAY = (0.5, 0.4)
 SIDEWAYS = ("left", "right", "front", "back")
 
 
+# The reference's own error, of the light that enters.
+NODES_OFF = 1e-4
+
+
 def _probes() -> Case:
-    """Probes above and below a slab in a bay so small that they catch much of its light."""
+    """Probes above, in and below a slab in a bay so small that they catch much of its light."""
     lai, upper, lower, rho_floor = 1.4, (0.15, 0.40), (0.35, 0.20), 0.5
-    area = BAY[0] * BAY[1]
-    places = {"over": 0.85, "under": 0.15}
+    area, low, high, radius = BAY[0] * BAY[1], 0.3, 0.7, 0.12
+    places = {"over": 0.85, "inside": 0.5, "under": 0.15}
+    # A probe in a slab tells the mean over its ball, by the area of the ball's level sections.
+    node, weight = np.polynomial.legendre.leggauss(7)
+    section = weight * 0.75 * (1 - node**2)
+    heights = np.concatenate([[high], places["inside"] + radius * node[::-1], [low]])
 
     def exact() -> Exact:
-        found = {}
-        of, _ = converged(DENSITY["planophile"], [lai], upper, lower, rho_floor, sky())
-        for level, place in enumerate(places):
+        found: dict[str, float] = {}
+        of, off = converged(
+            DENSITY["planophile"], -np.diff(heights) / (high - low) * lai, upper, lower, rho_floor,
+            sky(), n_node=16, judged=("down", "up", "around", "sideways"),
+        )  # fmt: skip
+        assert off < NODES_OFF
+        for place, first, last, share in (
+            ("over", 0, 1, np.ones(1)), ("inside", 1, -1, section), ("under", -1, None, np.ones(1))
+        ):  # fmt: skip
             down, up, around, sideways = (
-                float(x[level]) * FLUX / area for x in (of.down, of.up, of.around, of.sideways)
+                float(x[first:last] @ share) * FLUX / area
+                for x in (of.down, of.up, of.around, of.sideways)
             )
-            found[f"{place}, facing up"] = found[f"{place}, plane down"] = down
-            found[f"{place}, facing down"] = found[f"{place}, plane up"] = up
-            found[f"{place}, all sides"] = around
+            found |= {f"{place}, facing up": down, f"{place}, facing down": up}
             found |= {f"{place}, facing {side}": sideways for side in SIDEWAYS}
+            found[f"{place}, all sides"] = around
+        for place, level in (("over", 0), ("inside", len(node) // 2 + 1), ("under", -1)):
+            found[f"{place}, plane down"] = float(of.down[level]) * FLUX / area
+            found[f"{place}, plane up"] = float(of.up[level]) * FLUX / area
         return found
 
     figures: dict[str, Reading] = {}
@@ -159,33 +176,34 @@ def _probes() -> Case:
         figures[f"{place}, all sides"] = AtProbe(place)
     room = box(f"{BAY[0]} m", f"{BAY[1]} m", "1 m", floor="floor")
     return Case(
-        name="probes and planes above and below leaves",
+        name="probes and planes above, in and below leaves",
         chapter="two ways",
         shows="What probes say of all sides where light is the same everywhere on a level: as much "
-        "as planes there, and as much as the radiance by slant makes.",
+        "as planes there, and as much as the radiance by slant makes, also among leaves.",
         source="Discrete ordinates: facing up and down the fluxes, on all sides the integral of "
-        "radiance, sideways that of radiance times the sine over pi.",
+        "radiance, sideways that of radiance times the sine over pi; in the slab the mean over the "
+        "ball, by Gauss nodes of height.",
         fails_if="Flight in the ball were not divided by its volume, a face's cosine were another, "
-        "or flights through repeating sides were cut.",
+        "leaves about a probe hid too little or too much, or flights through repeating sides were "
+        "cut.",
         scene=scene(
             "Probes about a slab",
             enclosure=room | {"repeat": ["width", "depth"]},
             surfaces={"floor": {"diffuse": percent(rho_floor)}},
             leaves={"leaf": sides_of(upper, lower)},
             canopy={"layers": "1", "volumes": [
-                {"shape": "slab", "leaf": "leaf", "bottom": "30 cm", "top": "70 cm",
+                {"shape": "slab", "leaf": "leaf", "bottom": f"{low} m", "top": f"{high} m",
                  "leaf_area_index": str(lai), "angles": "planophile"}]},
             fixtures={"panel": panel(f"{BAY[0]} m", f"{BAY[1]} m")},
             lights=[{"fixture": "panel", "at": [f"{BAY[0] / 2} m", f"{BAY[1] / 2} m"],
                      "height": "1 m"}],
             planes=[{"name": n, "height": f"{z} m", "cell": "1 m"} for n, z in places.items()],
-            probes=[{"name": n, "at": ["26 cm", "18 cm"], "height": f"{z} m", "radius": "12 cm"}
-                    for n, z in places.items()],
+            probes=[{"name": n, "at": ["26 cm", "18 cm"], "height": f"{z} m",
+                     "radius": f"{radius} m"} for n, z in places.items()],
         ),
         figures=figures,
         exact=exact,
-        # Nodes that converge for fluxes leave that much of the integral over the sine.
-        exact_err=dict.fromkeys(figures, 1e-4 * FLUX / area),
+        exact_err=dict.fromkeys(figures, NODES_OFF * FLUX / area),
         packets=1 << 19,
         quick=1 / 8,
         precision=8e-3,

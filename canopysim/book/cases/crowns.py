@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from canopysim.book.case import Case, Exact, Number
-from canopysim.book.cases.slabs import BLACK, pencils, slab_scene
+from canopysim.book.cases.slabs import BLACK, pencils, sides_of, slab_scene
+from canopysim.book.exact.backward import lambert
+from canopysim.book.exact.crown_paths import Crown, follow
 from canopysim.book.exact.crowns import heading, leaf_area_met
 from canopysim.book.exact.leaves import DENSITY, ellipsoid, shown
-from canopysim.book.readings import Layers, Reading, Share
+from canopysim.book.exact.radiosity import FACES
+from canopysim.book.outcome import Outcome
+from canopysim.book.readings import Layers, LayerSides, Reading, Share
 from canopysim.book.scenes import box, panel, percent, scene
+
+if TYPE_CHECKING:
+    from canopysim.book.bench import Bench
 
 MIDDLE, HALF = (0.45, 0.50, 0.40), (0.15, 0.22, 0.18)
 DENSITY_M2_M3 = 6.0
@@ -26,6 +33,18 @@ NEEDLES = {
 }
 
 
+def _body(shape: str, angles: Any, clumping: float) -> dict[str, Any]:
+    """Give the body as a scene file has it."""
+    body = {
+        "shape": shape.split()[0], "leaf": "leaf", "angles": angles, "clumping": str(clumping),
+        "positions": [[f"{MIDDLE[0]} m", f"{MIDDLE[1]} m"]], "density": f"{DENSITY_M2_M3} m2/m3",
+        "width": f"{2 * HALF[0]} m", "depth": f"{2 * HALF[1]} m",
+        "bottom": f"{MIDDLE[2] - HALF[2]} m", "top": f"{MIDDLE[2] + HALF[2]} m",
+        "by_height": [percent(x) for x in BY_HEIGHT],
+    }  # fmt: skip
+    return body | ({"direction": ROWS[shape]} if shape in ROWS else {})
+
+
 def _crown(shape: str, angles: Any, clumping: float) -> Case:
     density = ellipsoid(1.7) if isinstance(angles, dict) else DENSITY[angles]
 
@@ -37,15 +56,6 @@ def _crown(shape: str, angles: Any, clumping: float) -> Case:
             found[name] = 1 - np.exp(-clumping * shown(density, abs(way[2])) * met)
         return found
 
-    body = {
-        "shape": shape.split()[0], "leaf": "leaf", "angles": angles, "clumping": str(clumping),
-        "positions": [[f"{MIDDLE[0]} m", f"{MIDDLE[1]} m"]], "density": f"{DENSITY_M2_M3} m2/m3",
-        "width": f"{2 * HALF[0]} m", "depth": f"{2 * HALF[1]} m",
-        "bottom": f"{MIDDLE[2] - HALF[2]} m", "top": f"{MIDDLE[2] + HALF[2]} m",
-        "by_height": [percent(x) for x in BY_HEIGHT],
-    }  # fmt: skip
-    if shape in ROWS:
-        body["direction"] = ROWS[shape]
     figures: dict[str, Reading] = {name: Share("leaves", name) for name in NEEDLES}
     return Case(
         name=f"a crown of leaves, {shape}",
@@ -60,7 +70,7 @@ def _crown(shape: str, angles: Any, clumping: float) -> Case:
             "A crown of leaves",
             enclosure=box("1 m", "1.2 m", "1 m"),
             leaves={"leaf": BLACK},
-            canopy={"layers": "3", "volumes": [body]},
+            canopy={"layers": "3", "volumes": [_body(shape, angles, clumping)]},
             fixtures={"needle": panel("0.1 mm", "0.1 mm", "parallel")},
             lights=[
                 {"fixture": "needle", "group": name, "at": [f"{x} m", f"{y} m"],
@@ -117,7 +127,79 @@ def _overlap() -> Case:
     )
 
 
+ROOM = (1.0, 1.2, 1.0)
+LAMP_SIZE, LAMP_AT = (0.30, 0.40), (0.55, 0.40, 0.85)
+UPPER, LOWER = (0.15, 0.40), (0.45, 0.25)
+# Cuts between layers within the body, m, and paths in the full edition.
+CUTS, N_PATH, N_PART = (0.34, 0.47), 1 << 22, 32
+
+
+def _scattering_crown(shape: str, angles: str, clumping: float) -> Case:
+    crown = Crown(shape, MIDDLE, HALF, clumping * DENSITY_M2_M3, BY_HEIGHT, DENSITY[angles],
+                  UPPER, LOWER)  # fmt: skip
+    low, high = MIDDLE[2] - HALF[2], MIDDLE[2] + HALF[2]
+
+    def apart(bench: Bench) -> tuple[list[Any], list[Any]]:
+        """Follow plain paths; give what layers' sides and faces take of each part of them."""
+        leaves, faces = [], []
+        rng = np.random.default_rng(bench.next_seed())
+        for _ in range(N_PART):
+            n = max(int(N_PATH * bench.share) // N_PART, 1 << 10)
+            spots = (rng.random((n, 2)) - 0.5) * LAMP_SIZE
+            o = np.concatenate([spots, np.zeros((n, 1))], 1) + LAMP_AT
+            sides, ends = follow(
+                crown, ROOM, CUTS, o, lambert(np.tile([0.0, 0.0, -1.0], (n, 1)), rng), rng
+            )
+            leaves.append(sides)
+            faces.append(ends)
+        return leaves, faces
+
+    def measure(bench: Bench, case: Case) -> list[Outcome]:
+        result = bench.trace(case.scene, case.packets)
+        leaves, faces = apart(bench)
+        pairs: list[tuple[str, Reading, list[Any]]] = [("sides", LayerSides(), leaves)]
+        pairs += [(face, Share(face), [f[k] for f in faces]) for k, face in enumerate(FACES)]
+        outcomes = []
+        for name, reading, parts in pairs:
+            found = reading.read(result)
+            mean = np.mean(parts, 0)
+            error = np.hypot(found.std_err, np.std(parts, 0, ddof=1) / N_PART**0.5)
+            for at in np.ndindex(mean.shape):
+                where = f" [{', '.join(map(str, at))}]" if at else ""
+                outcomes.append(Outcome(f"{name}{where}", float(mean[at]), float(found.value[at]),
+                                        float(error[at]), N_PART, 0.0, 1.0))  # fmt: skip
+        return outcomes
+
+    return Case(
+        name=f"a crown that scatters, {shape}",
+        chapter="leaves",
+        shows="Light of a panel in a crown of leaves of unlike sides, whose density falls with "
+        "height: what each layer's sides take and what goes to each face of a black room.",
+        source="Paths in plain numpy, leaf by leaf: every leaf that is drawn is met by density and "
+        "|n.d|, and sends light on by Lambert's law.",
+        fails_if="Leaves were not met by what they show to the light, scattered about another "
+        "normal, took one side for the other, or light left the crown elsewhere.",
+        scene=scene(
+            "A crown that scatters",
+            enclosure=box(*(f"{x} m" for x in ROOM)),
+            leaves={"leaf": sides_of(UPPER, LOWER)},
+            canopy={"layers": [f"{z} m" for z in (low, *CUTS, high)],
+                    "volumes": [_body(shape, angles, clumping)]},
+            fixtures={"panel": panel(*(f"{x} m" for x in LAMP_SIZE))},
+            lights=[{"fixture": "panel", "at": [f"{x} m" for x in LAMP_AT[:2]],
+                     "height": f"{LAMP_AT[2]} m"}],
+        ),
+        packets=1 << 22,
+        quick=1 / 8,
+        precision=5e-4,
+        scale=None,
+        measure=measure,
+    )  # fmt: skip
+
+
 CASES = (
+    _scattering_crown("ellipsoid", "erectophile", 0.8),
+    _scattering_crown("row along y", "plagiophile", 1.0),
     _crown("ellipsoid", "erectophile", 1.0),
     _crown("row along y", {"ellipsoid": "1.7"}, 1.0),
     _crown("row along x", "uniform", 0.8),

@@ -35,6 +35,7 @@ from canopysim.book.exact.leaves import Density, Side, inclinations
 Array = NDArray[np.float64]
 # A beam: the cosine of its slant (downward) and its flux on a level plane.
 Beams = Sequence[tuple[float, float]]
+FLUXES = ("sides", "down", "up")
 
 
 @dataclass(frozen=True)
@@ -179,16 +180,21 @@ def slab(
 
 def converged(
     density: Density, lai: Sequence[float] | Array, upper: Side, lower: Side, rho_floor: float,
-    beams: Beams, *, n_node: int = 12,
+    beams: Beams, *, n_node: int = 12, judged: Sequence[str] = FLUXES,
 ) -> tuple[Slab, float]:  # fmt: skip
-    """Solve with `n_node` nodes and with half as many more.
+    """Solve with `n_node` nodes and with half as many more; others as for `slab`.
+
+    Parameters
+    ----------
+    judged : sequence of str
+        Figures of the slab whose differences are told.
 
     Returns
     -------
     Slab
         Of the finer one.
     float
-        Largest difference between both, of one unit of light.
+        Largest difference between both in these figures, of one unit of light.
     """
     coarse, fine = (
         slab(density, lai, upper, lower, rho_floor, beams, n_node=k, n_angle=m)
@@ -196,7 +202,6 @@ def converged(
     )
     off = max(
         float(np.abs(one - other).max())
-        for one, other in ((coarse.sides, fine.sides), (coarse.down, fine.down),
-                           (coarse.up, fine.up))
+        for one, other in ((getattr(coarse, name), getattr(fine, name)) for name in judged)
     )  # fmt: skip
     return fine, off
