@@ -151,8 +151,8 @@ def parse_file_safe_name(text: str) -> str:
     """Read a name that also names a file."""
     if FILE_SAFE_NAME.fullmatch(text) is None:
         raise ValueError(
-            f"{shown(text)} cannot name a plane and its map file; use small letters a-z, digits "
-            "and '-' between them, at most 40"
+            f"{shown(text)} cannot be a name, as files are named by it too; use small letters "
+            "a-z, digits and '-' between them, at most 40"
         )
     return text
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from canopysim.book.case import Case, Exact
 from canopysim.book.exact.radiosity import FACES
-from canopysim.book.readings import PlaneCells, PlaneMean, Reading, Share
+from canopysim.book.readings import AtProbe, PlaneCells, PlaneMean, Reading, Share
 from canopysim.book.scenes import ONE_BAND, Data, box, panel, percent, scene
 
 W, D, H = 0.8, 0.5, 1.1
@@ -90,6 +90,74 @@ def _furnace(rho: float, triangles: int | None) -> Case:
     )  # fmt: skip
 
 
+# A crown, a row and a slab about each other, of leaves that keep nothing.
+CROWNS: Data = {
+    "leaves": {"leaf": {"reflectance": "35 %", "transmittance": "65 %"}},
+    "canopy": {"layers": "3", "volumes": [
+        {"shape": "ellipsoid", "leaf": "leaf", "angles": "erectophile", "density": "9 m2/m3",
+         "positions": [["35 cm", "25 cm"]], "width": "44 cm", "depth": "36 cm",
+         "bottom": "30 cm", "top": "80 cm", "by_height": ["40 %", "100 %"]},
+        {"shape": "row", "direction": "depth", "leaf": "leaf", "angles": {"ellipsoid": "2"},
+         "density": "5 m2/m3", "positions": [["55 cm", "25 cm"]], "width": "30 cm",
+         "depth": "40 cm", "bottom": "20 cm", "top": "60 cm", "clumping": "0.7"},
+        {"shape": "slab", "leaf": "leaf", "angles": "spherical", "leaf_area_index": "0.8",
+         "bottom": "45 cm", "top": "70 cm"},
+    ]},
+}  # fmt: skip
+# Where probes stand: in the crown and the slab, in the row alone, and clear of all.
+PROBES = {"in-crown": ("35 cm", "55 cm"), "in-row": ("60 cm", "31 cm"),
+          "clear": ("30 cm", "95 cm")}  # fmt: skip
+
+
+def _crowns_in_balance() -> Case:
+    rho = 0.5
+    looks = ("all sides", "up", "down", "left", "back")
+    probes: dict[str, Reading] = {
+        f"{place}, {look}": AtProbe(place, look) for place in PROBES for look in looks
+    }
+    planes: dict[str, Reading] = {f"PFD {way}": PlaneMean("mid", way) for way in ("down", "up")}
+    shares: dict[str, Reading] = {f: Share(f) for f in FACES}
+
+    def exact() -> Exact:
+        whole = sum(AREAS.values())
+        found: dict[str, float] = {f: area / whole for f, area in AREAS.items()}
+        found |= dict.fromkeys(planes, LEVEL)
+        return found | {
+            name: LEVEL * (4.0 if name.endswith("all sides") else 1.0) for name in probes
+        }
+
+    return Case(
+        name="crowns of leaves in a furnace, and probes in them",
+        chapter="rooms",
+        shows="Volumes of leaves that keep nothing, in each other, change nothing where walls emit "
+        "and reflect in balance: faces, a plane and probes in the midst of leaves see the same.",
+        source="Kirchhoff: radiance is the same everywhere and every way, M over pi; so a face of "
+        "a probe reads M whatever it looks at, and the fluence rate is 4 M.",
+        fails_if="Leaves of a volume were met by another share than they show, sent light by "
+        "another law, hid more or less of a look than of a flight, or lost some.",
+        scene=scene(
+            "The furnace with crowns",
+            enclosure=box(f"{W} m", f"{D} m", f"{H} m") | {"lining": "wall"},
+            surfaces={"wall": {"diffuse": percent(rho)}},
+            planes=[{"name": "mid", "height": "52 cm", "cell": "1 m"}],
+            probes=[{"name": name, "at": [x, "25 cm"], "height": z, "radius": "7 cm"}
+                    for name, (x, z) in PROBES.items()],
+            **_walls_shine(LEVEL * (1.0 - rho)),
+            **CROWNS,
+        ),
+        figures=shares | planes | probes,
+        exact=exact,
+        packets=1 << 21,
+        quick=1 / 16,
+        precision=5e-3,
+        why_rough="Few flights cross a probe or pass the plane many times.",
+        scale=dict.fromkeys(FACES, 1.0) | dict.fromkeys(planes, LEVEL)
+        | {name: LEVEL * (4.0 if name.endswith("all sides") else 1.0) for name in probes},
+        exact_err={f: np.float64(1e-5) for f in FACES}
+        | {name: np.float64(1e-5 * LEVEL) for name in (*planes, *probes)},
+    )  # fmt: skip
+
+
 def _white(name: str, *, sky: bool) -> Case:
     """Give a room that keeps nothing, but for a patch of 50 x 40 cm that all light comes from."""
     patch = {"corner": ["10 cm", "5 cm"], "opposite": ["60 cm", "45 cm"]}
@@ -146,6 +214,7 @@ def _white(name: str, *, sky: bool) -> Case:
 assert math.isclose(sum(AREAS.values()), 3.66)
 CASES = (
     _furnace(0.2, None), _furnace(0.85, None), _furnace(0.2, 600), _furnace(0.85, 600),
+    _crowns_in_balance(),
     _white("a white room with one black patch that shines", sky=False),
     _white("a white room under an opening to an even sky", sky=True),
 )  # fmt: skip
