@@ -170,8 +170,8 @@ EXPECTED = {
         "23:3  canopy.layers: 'three' is not a whole number; write digits only, as in '8'",
         "31:5  fixtures.bar.photon_flux: stands beside 'ppf'; write one of the two",
         "34:40  lights[1].hieght: is not known here; did you mean 'height'?",
-        "36:6  planes[1].name: 'Top Plane' cannot be a name, as files are named by it too; use small "
-        "letters a-z, digits and '-' between them, at most 40",
+        "36:6  planes[1].name: 'Top Plane' cannot be a name, as files are named by it too; use "
+        "small letters a-z, digits and '-' between them, at most 40",
     ],
     "standby_above_dimmed": [
         "33:5  fixtures.bar.standby: 5 W is not less than the 4 W that the light draws while it "
