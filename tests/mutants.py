@@ -150,10 +150,10 @@ def _own(statement: ast.stmt) -> list[tuple[str, ast.AST]]:
     return parts
 
 
-Path_ = tuple[tuple[str, int | None], ...]
+Steps = tuple[tuple[str, int | None], ...]
 
 
-def _nodes(part: ast.AST, path: Path_) -> Iterator[tuple[Path_, ast.AST]]:
+def _nodes(part: ast.AST, path: Steps) -> Iterator[tuple[Steps, ast.AST]]:
     yield path, part
     for field, value in ast.iter_fields(part):
         if isinstance(value, ast.AST):
@@ -184,7 +184,7 @@ def _module_names(tree: ast.Module) -> set[str]:
 
 def _changes(
     statement: ast.stmt, known: set[str], *, typed: bool
-) -> Iterator[tuple[Path_, ast.AST]]:
+) -> Iterator[tuple[Steps, ast.AST]]:
     """Every single change of a statement: where, and what stands there then.
 
     Names become others that are ``known`` there, or the change would be noticed as no physics. With
@@ -229,7 +229,7 @@ def _is_whole(node: ast.AST) -> bool:
     return isinstance(node, ast.Constant) and type(node.value) is int
 
 
-def _other_index(path: Path_, node: ast.Subscript) -> Iterator[tuple[Path_, ast.AST]]:
+def _other_index(path: Steps, node: ast.Subscript) -> Iterator[tuple[Steps, ast.AST]]:
     """Another axis, side or column: a whole number in an index, one up or down."""
     index = node.slice
     places = [(("slice", None), index)]
@@ -308,7 +308,7 @@ def _same(tree: ast.AST, other: ast.AST, node: ast.AST) -> ast.AST:
     raise AssertionError("the node is not of this tree")
 
 
-def _put(root: ast.AST, path: Path_, new: ast.AST) -> None:
+def _put(root: ast.AST, path: Steps, new: ast.AST) -> None:
     at: object = root
     for field, number in path[:-1]:
         at = getattr(at, field)

@@ -8,6 +8,7 @@ from scipy import integrate, special
 
 from canopysim.book.exact.crowns import heading, leaf_area_met
 from canopysim.book.exact.films import even_share, fresnel, one_meeting
+from canopysim.book.exact.leaf_between import leaf_between
 from canopysim.book.exact.leaves import (
     DENSITY,
     beam_through,
@@ -18,7 +19,6 @@ from canopysim.book.exact.leaves import (
     two_streams,
 )
 from canopysim.book.exact.ordinates import converged, meets, sky, slab
-from canopysim.book.exact.plates import leaf_between
 from canopysim.book.exact.tiles import (
     left_by_chance,
     lit_shares,

@@ -7,11 +7,12 @@ import pytest
 
 from canopysim.book.cases import mirrors, openings
 from canopysim.book.exact import facets, mirror_walls, sphere
-from canopysim.book.exact.images import Strip, endless, kept, mirrored, turned
+from canopysim.book.exact.frames import rotation
+from canopysim.book.exact.images import Strip, endless, kept, mirrored
 from canopysim.book.exact.openings import share_on
-from canopysim.book.exact.series import plates
+from canopysim.book.exact.plates import plates
 
-STRIP = Strip(np.array([0.25, 0.18, 0.7]), turned(25, 10, 50), 0.3, 0.02, 110, 40)
+STRIP = Strip(np.array([0.25, 0.18, 0.7]), rotation(25, 10, 50), 0.3, 0.02, 110, 40)
 PERFECT = dict.fromkeys(("left", "right", "front", "back"), 1.0)
 
 
@@ -29,8 +30,8 @@ def test_a_strip_sends_what_it_has():
     over = Strip(STRIP.centre, STRIP.axes * [1, 1, -1], 0.3, 0.02, 110, 40)
     assert STRIP.downwards() + over.downwards() == pytest.approx(1, abs=1e-5)
     # Rz(turn) Ry(pitch) Rx(tilt): tilt > 0 swings the light towards +y, pitch > 0 lowers +x.
-    assert -turned(0, 0, 30)[2] == pytest.approx([0, 0.5, -np.sqrt(0.75)])
-    assert turned(0, 30, 0)[0] == pytest.approx([np.sqrt(0.75), 0, -0.5])
+    assert -rotation(0, 0, 30)[:, 2] == pytest.approx([0, 0.5, -np.sqrt(0.75)])
+    assert rotation(0, 30, 0)[:, 0] == pytest.approx([np.sqrt(0.75), 0, -0.5])
 
 
 def followed(strip, size, cells, rho, n=200_000):

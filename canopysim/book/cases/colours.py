@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from canopysim.book.case import Case, Exact
 from canopysim.book.dark_rooms import FLUX, SIZE, hung, metres, room
 from canopysim.book.exact.factors import parallel
-from canopysim.book.exact.series import plates
+from canopysim.book.exact.plates import plates
 from canopysim.book.exact.spectra import (
     band_mean,
     band_shares,

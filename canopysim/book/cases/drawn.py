@@ -10,7 +10,7 @@ import numpy as np
 from canopysim.book.case import Case, Exact, Scene
 from canopysim.book.cases.slabs import BLACK, sides_of
 from canopysim.book.exact.discs import disc_mesh, discs_anyhow, first_met
-from canopysim.book.exact.plates import leaf_between
+from canopysim.book.exact.leaf_between import leaf_between
 from canopysim.book.exact.tiles import (
     Tile,
     level_leaf,

@@ -6,7 +6,8 @@ import numpy as np
 
 from canopysim.book.case import Case, Exact
 from canopysim.book.exact import mirror_walls
-from canopysim.book.exact.images import Strip, endless, mirrored, turned
+from canopysim.book.exact.frames import rotation
+from canopysim.book.exact.images import Strip, endless, mirrored
 from canopysim.book.readings import PlaneCells, Share
 from canopysim.book.scenes import WALLS, Data, box, panel, percent, scene
 
@@ -18,7 +19,7 @@ CENTRE, TURN, PITCH = (0.25, 0.18, 0.7), 25.0, 10.0
 
 def _strip(along: float, across: float, tilt: float) -> tuple[Strip, Data]:
     """Give a strip that hangs askew, for the reference and for the scene."""
-    strip = Strip(np.array(CENTRE), turned(TURN, PITCH, tilt), 0.3, 0.02, along, across)
+    strip = Strip(np.array(CENTRE), rotation(TURN, PITCH, tilt), 0.3, 0.02, along, across)
     lens = {"beam": {"along": f"{along} deg", "across": f"{across} deg"}}
     return strip, {
         "fixtures": {"strip": panel("30 cm", "2 cm", lens)},

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from canopysim.book.case import Case, Exact, Scene
-from canopysim.book.exact.series import plates
+from canopysim.book.exact.plates import plates
 from canopysim.book.readings import PlaneMean, Share
 from canopysim.book.scenes import WALLS, box, panel, percent, scene
 

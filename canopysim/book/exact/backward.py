@@ -18,18 +18,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.book.exact.frames import rotation
+
 Array = NDArray[np.float64]
 FAINT = 0.05
 NUDGE = 1e-9
-
-
-def turned(turn_deg: float, pitch_deg: float, tilt_deg: float) -> Array:
-    """Rz(turn) Ry(pitch) Rx(tilt), (3, 3)."""
-    a, b, c = np.radians([turn_deg, pitch_deg, tilt_deg])
-    z = np.array([[np.cos(a), -np.sin(a), 0], [np.sin(a), np.cos(a), 0], [0, 0, 1]])
-    y = np.array([[np.cos(b), 0, np.sin(b)], [0, 1, 0], [-np.sin(b), 0, np.cos(b)]])
-    x = np.array([[1, 0, 0], [0, np.cos(c), -np.sin(c)], [0, np.sin(c), np.cos(c)]])
-    return np.asarray(z @ y @ x)
 
 
 @dataclass(frozen=True)
@@ -91,7 +84,7 @@ def sheet(
     turn: float, pitch: float, tilt: float, **matter: tuple[float, float],
 ) -> Sheet:  # fmt: skip
     """Give a rectangle that lay level, upper side up, and was turned, pitched and tilted."""
-    axes = turned(turn, pitch, tilt)
+    axes = rotation(turn, pitch, tilt)
     return Sheet(np.array(middle), axes[:, 0], axes[:, 1], length, width, **matter)
 
 
@@ -159,8 +152,8 @@ def collect(room: Room, o: Array, normal: Array, rng: np.random.Generator) -> Ar
         axis = ends.argmin(1)
         far = np.take_along_axis(ends, axis[:, None], 1)[:, 0]
         leaf = np.full(len(path), -1)
-        for k, sheet_ in enumerate(room.leaves):
-            t = sheet_.distance(o, d)
+        for k, one in enumerate(room.leaves):
+            t = one.distance(o, d)
             leaf = np.where(t < far, k, leaf)
             far = np.minimum(far, t)
         # The panel shines towards its lower side: against the light one comes from there.
@@ -174,17 +167,17 @@ def collect(room: Room, o: Array, normal: Array, rng: np.random.Generator) -> Ar
         normal = np.zeros_like(o)
         normal[rows, axis] = np.where(positive, -1.0, 1.0)
         keep = room.faces[axis, positive.astype(int)]
-        for k, sheet_ in enumerate(room.leaves):
+        for k, one in enumerate(room.leaves):
             here = np.flatnonzero(leaf == k)
             # 0 where the path is on the upper side.
-            side = (d[here] @ sheet_.normal > 0).astype(int)
-            reflected = np.array(sheet_.reflect)[side]
-            passed = np.array(sheet_.transmit)[1 - side]
+            side = (d[here] @ one.normal > 0).astype(int)
+            reflected = np.array(one.reflect)[side]
+            passed = np.array(one.transmit)[1 - side]
             both = reflected + passed
             keep[here] = both
             other = rng.random(len(here)) * both < passed
             sign = np.where(side == 0, 1.0, -1.0) * np.where(other, -1.0, 1.0)
-            normal[here] = sign[:, None] * sheet_.normal
+            normal[here] = sign[:, None] * one.normal
         carried = carried * keep
         # Faint paths go on by chance, and then carry so much more.
         faint = carried < FAINT

@@ -6,10 +6,12 @@ Lambert's sum over the edges of a polygon (Photometria, 1760).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
+
+from canopysim.book.exact import rectangles
 
 Array = NDArray[np.float64]
 Rectangle = tuple[float, float, float, float]
@@ -26,16 +28,10 @@ def parallel(one: Rectangle, other: Rectangle, gap: float) -> float:
     gap : float
         Between their planes, m.
     """
-
-    def corner(x: float, y: float, xi: float, eta: float) -> float:
-        p, q = np.hypot(x - xi, gap), np.hypot(y - eta, gap)
-        return float(
-            (y - eta) * p * np.arctan((y - eta) / p)
-            + (x - xi) * q * np.arctan((x - xi) / q)
-            - gap**2 / 2 * np.log((x - xi) ** 2 + (y - eta) ** 2 + gap**2)
-        )
-
-    return _corners(corner, one, other)
+    x0, x1, y0, y1 = one
+    u0, u1, v0, v1 = other
+    exchange = rectangles.parallel([x0, x1], [y0, y1], [u0, u1], [v0, v1], gap)
+    return float(exchange.item() / ((x1 - x0) * (y1 - y0)))
 
 
 def perpendicular(one: Rectangle, other: Rectangle) -> float:
@@ -47,33 +43,10 @@ def perpendicular(one: Rectangle, other: Rectangle) -> float:
         Each in its own plane: from, to as distances from the line in which the two planes meet,
         then from, to along that line, m.
     """
-
-    def corner(x: float, y: float, xi: float, eta: float) -> float:
-        square, along = x**2 + xi**2, (y - eta) ** 2
-        found = 0.0
-        if square > 0:
-            found += (y - eta) * np.sqrt(square) * np.arctan((y - eta) / np.sqrt(square))
-            found -= square / 4 * np.log((square + along) / square)
-        if along > 0:
-            found += along / 4 * np.log((square + along) / along)
-        return float(found)
-
-    return _corners(corner, one, other)
-
-
-def _corners(
-    corner: Callable[[float, float, float, float], float], one: Rectangle, other: Rectangle
-) -> float:
-    """Sum over pairs of corners with alternating signs, over 2 pi and the area of the first."""
-    total = 0.0
-    for i in (0, 1):
-        for j in (0, 1):
-            for k in (0, 1):
-                for m in (0, 1):
-                    sign = (-1) ** (i + j + k + m)
-                    total += sign * corner(one[i], one[2 + j], other[k], other[2 + m])
-    area = (one[1] - one[0]) * (one[3] - one[2])
-    return total / (2 * np.pi * area)
+    out0, out1, a0, a1 = one
+    far0, far1, b0, b1 = other
+    exchange = rectangles.perpendicular([a0, a1], [out0, out1], [b0, b1], [far0, far1])
+    return float(exchange.item() / ((out1 - out0) * (a1 - a0)))
 
 
 def clip(corners: Array, normal: Array, offset: float = 0.0) -> Array:

@@ -7,16 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.book.exact.strips import beam
+
 Floats = NDArray[np.float64]
-
-
-def turned(turn: float, pitch: float, tilt: float) -> Floats:
-    """Axes of a strip as rows, from angles in degrees: Rz(turn) Ry(pitch) Rx(tilt)."""
-    a, b, c = np.radians([turn, pitch, tilt])
-    z = np.array([[np.cos(a), -np.sin(a), 0], [np.sin(a), np.cos(a), 0], [0, 0, 1]])
-    y = np.array([[np.cos(b), 0, np.sin(b)], [0, 1, 0], [-np.sin(b), 0, np.cos(b)]])
-    x = np.array([[1, 0, 0], [0, np.cos(c), -np.sin(c)], [0, np.sin(c), np.cos(c)]])
-    return np.asarray((z @ y @ x).T)
 
 
 @dataclass(frozen=True)
@@ -28,7 +21,7 @@ class Strip:
     centre : (3,) ndarray
         m.
     axes : (3, 3) ndarray
-        Its x, y and z as rows; light leaves towards -z.
+        Its x, y and z as columns; light leaves towards -z.
     length, width : float
         m.
     along, across : float
@@ -44,14 +37,7 @@ class Strip:
 
     def intensity(self, ray: Floats) -> Floats:
         """Give the share of its light per steradian along unit vectors (..., 3) of the world."""
-        local = ray @ self.axes.T
-        cosine = np.maximum(-local[..., 2], 0.0)
-        m_x, m_y = (
-            np.log(0.5) / np.log(np.cos(np.radians(w / 2))) for w in (self.along, self.across)
-        )
-        sine2 = np.maximum(local[..., 0] ** 2 + local[..., 1] ** 2, 1e-300)
-        m = (m_x * local[..., 0] ** 2 + m_y * local[..., 1] ** 2) / sine2
-        return np.asarray(cosine**m * np.sqrt((m_x + 1) * (m_y + 1)) / (2 * np.pi))
+        return beam(self.along, self.across)(ray @ self.axes)
 
     def downwards(self, n: int = 1000) -> float:
         """Share of its light that starts below the horizontal."""
@@ -69,8 +55,8 @@ class Strip:
         (u, wu), (v, wv) = (np.polynomial.legendre.leggauss(k) for k in n)
         across = v * self.width / 2
         points = (
-            self.centre + (u * self.length / 2)[:, None, None] * self.axes[0]
-            + across[None, :, None] * self.axes[1]
+            self.centre + (u * self.length / 2)[:, None, None] * self.axes[:, 0]
+            + across[None, :, None] * self.axes[:, 1]
         )  # fmt: skip
         return points.reshape(-1, 3), np.multiply.outer(wu, wv).ravel() / 4
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.book.exact.grids import extrapolated
 from canopysim.book.exact.images import kept
 from canopysim.book.exact.rectangles import parallel
 
@@ -86,10 +87,5 @@ def solve(room: Between, cells: tuple[int, int], n: int) -> tuple[Floats, Floats
 def converged(room: Between, cells: tuple[int, int]) -> tuple[Floats, Floats, float]:
     """Extrapolate `solve`; the last number is the largest difference to coarser grids' answer."""
     sizes = (3, 4, 6)
-    found = [np.array(solve(room, cells, n)) for n in sizes]
-    best = [
-        (sizes[k + 1] ** 2 * found[k + 1] - sizes[k] ** 2 * found[k])
-        / (sizes[k + 1] ** 2 - sizes[k] ** 2)
-        for k in (0, 1)
-    ]
-    return best[1][0], best[1][1], float(np.abs(best[1] - best[0]).max())
+    best, off = extrapolated(sizes, [np.array(solve(room, cells, n)) for n in sizes])
+    return best[0], best[1], off

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse.linalg import LinearOperator, gmres
 
+from canopysim.book.exact.grids import extrapolated
 from canopysim.book.exact.rectangles import parallel, perpendicular
 
 Floats = NDArray[np.float64]
@@ -135,14 +136,6 @@ def converged(
         Largest difference to what the two before say, as a share of the launched light.
     """
     found = [solve(cuts, rho, lamp, n) for n in sizes]
-
-    def best(one: float | Floats, other: float | Floats, k: int) -> float | Floats:
-        m, n = sizes[k] ** 2, sizes[k + 1] ** 2
-        return (n * other - m * one) / (n - m)
-
-    both = []
-    for k in (len(sizes) - 3, len(sizes) - 2):
-        falls = {f: float(best(found[k].falls[f], found[k + 1].falls[f], k)) for f in FACES}
-        both.append(Lit(falls, np.asarray(best(found[k].floor, found[k + 1].floor, k))))
-    off = max(abs(both[0].falls[f] - both[1].falls[f]) for f in FACES)
-    return both[1], max(off, float(np.abs(both[0].floor - both[1].floor).max()))
+    falls, off = extrapolated(sizes, [np.array([one.falls[f] for f in FACES]) for one in found])
+    floor, floor_off = extrapolated(sizes, [one.floor for one in found])
+    return Lit(dict(zip(FACES, falls.tolist(), strict=True)), floor), max(off, floor_off)

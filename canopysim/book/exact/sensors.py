@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from canopysim.book.exact.factors import Rectangle, level_rectangle, polygon, solid_angle
 from canopysim.book.exact.frames import Triple, ball
+from canopysim.book.exact.images import kept
 
 Array = NDArray[np.float64]
 FACINGS = {"up": (0.0, 0.0, 1.0), "right": (1.0, 0.0, 0.0), "left": (-1.0, 0.0, 0.0),
@@ -48,13 +49,13 @@ def fluence(panel: Rectangle, height: float, centre: Triple) -> float:
     return solid_angle(centre, panel, height) / (np.pi * area)
 
 
-def images(panel: Rectangle, width: float, depth: float, kept: Mapping[str, float], n: int
+def images(panel: Rectangle, width: float, depth: float, rho: Mapping[str, float], n: int
            ) -> list[tuple[float, Rectangle]]:  # fmt: skip
     """Images of a level rectangle in four upright mirrors, with what the mirrors leave of each.
 
     Parameters
     ----------
-    kept : mapping
+    rho : mapping
         Share that "left", "right", "front" and "back" reflect.
     n : int
         Images to either side.
@@ -64,16 +65,14 @@ def images(panel: Rectangle, width: float, depth: float, kept: Mapping[str, floa
               ) -> list[tuple[float, float, float]]:  # fmt: skip
         found = []
         for k in range(-n, n + 1):
-            # The image in bay k: mirrored in odd ones. Its light crossed |k| walls in turn, of
-            # which the one next to the room was met last.
+            # The image in bay k is mirrored in odd ones.
             a, b = (low, high) if k % 2 == 0 else (extent - high, extent - low)
-            near, far = (first, second) if k < 0 else (second, first)
-            share = near ** ((abs(k) + 1) // 2) * far ** (abs(k) // 2)
+            share = float(kept(np.array(k), first, second))
             found.append((share, k * extent + a, k * extent + b))
         return found
 
-    x = along(panel[0], panel[1], width, kept["left"], kept["right"])
-    y = along(panel[2], panel[3], depth, kept["front"], kept["back"])
+    x = along(panel[0], panel[1], width, rho["left"], rho["right"])
+    y = along(panel[2], panel[3], depth, rho["front"], rho["back"])
     return [(sx * sy, (x0, x1, y0, y1)) for sx, x0, x1 in x for sy, y0, y1 in y if sx * sy > 0]
 
 
