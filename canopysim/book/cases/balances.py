@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from canopysim.results import Result
 
 GROUPS = ("top", "side", "inside")
+# Of a packet, all bands together, within a few of rounding.
+PACKET_QUANTA = 2**32
 TILES = tuple(p for t in scattered(BAY, 16, 220, 560, 7) for p in pieces(t, BAY, MARGIN))
 LEAF = {
     "reflectance": {"400-700": "10 %", "700-800": "45 %"},
@@ -109,12 +111,23 @@ def _black(bench: Bench, case: Case) -> list[Outcome]:
     leaves, net = _leaves_of(result).sum(0), _net_of(result).sum(0)
     # Lights inside are not in the net flux: the group that hangs among the leaves is left out.
     above = [c for c, g in enumerate(result.rows["channel_group"].values) if g == "top"]
-    return [
+    found = [
         Outcome(f"quanta, {name}", float(net[c, k, b] - net[c, k + 1, b]), float(leaves[c, k, b]),
                 0.0, identity=True)
         for c, k, b, name in _labels(result)
         if c in above
     ]  # fmt: skip
+    # What is black keeps all of a packet at its first meeting: so many quanta, so many meetings.
+    assert result.layers is not None
+    met = result.layers["n_meeting"].sel(side="both")
+    for c, group in enumerate(result.rows["channel_group"].values):
+        for k, packets in enumerate(leaves[c].sum(1) / PACKET_QUANTA):
+            value = float(met.sel(group=group).values[k])
+            found.append(
+                Outcome(f"meetings, {group}, layer {k + 1}", round(packets), value, 0.0,
+                        identity=True)
+            )  # fmt: skip
+    return found
 
 
 def _scattering(bench: Bench, case: Case) -> list[Outcome]:
@@ -178,7 +191,7 @@ CASES = (
         name="black leaves from meetings and from planes",
         chapter="two ways",
         shows="What black leaves of a layer absorb is what the planes above and below it tell, to "
-        "the quantum.",
+        "the quantum; and it is as many whole packets as there were meetings.",
         source="Light is kept: an identity of integers.",
         fails_if="A plane missed or doubled a crossing, a meeting at a plane's height went to the "
         "wrong layer, or light were lost at a repeating side.",
