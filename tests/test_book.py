@@ -224,9 +224,12 @@ def test_an_interrupted_book_goes_on_where_it_stopped(short_book, tmp_path, monk
             raise KeyboardInterrupt
         return real(self, *arguments, **options)
 
+    (tmp_path / "selftest.html").write_text("of a whole book")
     monkeypatch.setattr(Bench, "trace", stop)
     answer = selftest("--out", str(tmp_path))
     assert answer.exit_code == 130
+    assert (tmp_path / "selftest.html").read_text() == "of a whole book"
+    assert "It was interrupted" in (tmp_path / "selftest-part.html").read_text("utf-8")
     assert "1 of 1 cases hold" in answer.output
     assert "It was interrupted: 2 cases were to be read." in answer.output.replace("\n", " ")
     monkeypatch.undo()

@@ -71,15 +71,15 @@ def page_html(verdict: Verdict) -> str:
 def write_book(verdict: Verdict, folder: Path) -> list[Path]:
     """Write the page, the CSV file and the short table into an existing folder.
 
-    They are called selftest, or selftest-part where not every case was asked for, so that a part
-    does not take the place of the whole.
+    They are called selftest, or selftest-part where not every case was asked for or the book was
+    interrupted, so that a part does not take the place of the whole.
 
     Raises
     ------
     CanopysimError
         Where they cannot be written.
     """
-    stem = "selftest" if verdict.n_asked == verdict.n_case else "selftest-part"
+    stem = "selftest" if len(verdict.records) == verdict.n_case else "selftest-part"
     texts = {f"{stem}.html": page_html(verdict), f"{stem}.csv": table_csv(verdict),
              f"{stem}.md": table_markdown(verdict)}  # fmt: skip
     try:
