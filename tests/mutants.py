@@ -39,6 +39,8 @@ TURNED_CALLS = {
     "cos": "sin", "sin": "cos", "min": "max", "max": "min", "cosd": "sind", "sind": "cosd",
     "floor": "ceil",
 }  # fmt: skip
+# Numbers that are called what they are, and bounds that no light is near.
+PLAIN = ("ZERO", "QUARTER", "HALF", "ONE", "TWO", "FOUR", "BIG", "TINY")
 DROPPED_CALLS = ("abs", "root", "sqrt", "exp_of", "exp")
 
 
@@ -62,6 +64,8 @@ class Mutant:
         Number of the statement among the nodes of the file; -1 where it is no single statement.
     changed : ast.stmt, optional
         What stands there then.
+    constant : str
+        Name of the number that is changed, of one of a file's own; else empty.
     """
 
     file: str
@@ -72,6 +76,7 @@ class Mutant:
     source: str
     at: int = -1
     changed: ast.stmt | None = None
+    constant: str = ""
 
     @property
     def name(self) -> str:
@@ -96,6 +101,7 @@ def _mutants(package: Path, seed: int, per_statement: int) -> Iterator[Mutant]:
     for file in FILES:
         tree = ast.parse((package / file).read_text("utf-8"))
         places = {node: number for number, node in enumerate(ast.walk(tree))}
+        yield from _changed_constants(file, tree)
         for function in [n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)]:
             known = _names(function) | _module_names(tree)
             for statement in _statements(function):
@@ -117,6 +123,30 @@ def _mutants(package: Path, seed: int, per_statement: int) -> Iterator[Mutant]:
                                  ast.unparse(changed), places[statement], target)  # fmt: skip
                     if len(seen) == per_statement:
                         break
+
+
+def _changed_constants(file: str, tree: ast.Module) -> Iterator[Mutant]:
+    """Every float32 that a kernel's file gives a name, a tenth greater."""
+    for statement in tree.body:
+        if not (isinstance(statement, ast.Assign) and file.startswith("transport/")):
+            continue
+        target, value = statement.targets[0], statement.value
+        several = isinstance(target, ast.Tuple) and isinstance(value, ast.Tuple)
+        pairs = zip(target.elts, value.elts, strict=True) if several else [(target, value)]
+        for name, number in pairs:
+            if not (isinstance(name, ast.Name) and isinstance(number, ast.Call)):
+                continue
+            if ast.unparse(number.func) not in ("F", "np.float32") or name.id in PLAIN:
+                continue
+            changed = copy.deepcopy(tree)
+            call = _same(tree, changed, number)
+            assert isinstance(call, ast.Call)
+            before = ast.unparse(number)
+            call.args = [ast.BinOp(call.args[0], ast.Mult(), ast.Constant(1.1))]
+            yield Mutant(
+                file, statement.lineno, "numbers", f"{name.id} = {before}", ast.unparse(call),
+                ast.unparse(changed), constant=name.id,
+            )  # fmt: skip
 
 
 def _statements(function: ast.FunctionDef) -> Iterator[ast.stmt]:
@@ -253,7 +283,7 @@ def together(package: Path, group: Iterable[tuple[int, Mutant]], switch: str) ->
     ----------
     package : Path
     group : iterable of (int, Mutant)
-        Changes of single statements, each with the number that turns it on.
+        Changes of single statements or constants, each with the number that turns it on.
     switch : str
         Module and function, as "package.module:function"; called without arguments it tells the
         number that is on.
@@ -264,16 +294,17 @@ def together(package: Path, group: Iterable[tuple[int, Mutant]], switch: str) ->
         By file.
     """
     module, called = switch.split(":")
-    by_file: dict[str, dict[int, tuple[int, ast.stmt]]] = {}
-    for number, mutant in group:
-        if mutant.changed is None:
-            raise ValueError(f"{mutant.name}: not a change of one statement")
-        by_file.setdefault(mutant.file, {})[mutant.at] = (number, mutant.changed)
+    group = list(group)
     sources = {}
-    for file, changes in by_file.items():
+    for file in dict.fromkeys(mutant.file for _, mutant in group):
+        here = [(number, mutant) for number, mutant in group if mutant.file == file]
         tree = ast.parse((package / file).read_text("utf-8"))
-        here = {node: changes[n] for n, node in enumerate(ast.walk(tree)) if n in changes}
-        tree = ast.fix_missing_locations(_Switched(here, called).visit(tree))
+        nodes = list(ast.walk(tree))
+        statements = {nodes[m.at]: (n, m.changed) for n, m in here if m.changed is not None}
+        constants = {m.constant: n for n, m in here if m.constant}
+        if len(statements) + len(constants) < len(here):
+            raise ValueError(f"{file}: two changes of one statement, or one of many statements")
+        tree = ast.fix_missing_locations(_Switched(statements, constants, called).visit(tree))
         # After what the file says of itself, before everything else.
         tree.body.insert(1, ast.parse(f"from {module} import {called}").body[0])
         sources[file] = ast.unparse(tree)
@@ -283,21 +314,41 @@ def together(package: Path, group: Iterable[tuple[int, Mutant]], switch: str) ->
 class _Switched(ast.NodeTransformer):
     """Put each change beside what it changes, behind a switch."""
 
-    def __init__(self, changes: dict[ast.AST, tuple[int, ast.stmt]], called: str) -> None:
-        self.changes, self.called = changes, called
+    def __init__(
+        self, statements: dict[ast.AST, tuple[int, ast.stmt]], constants: dict[str, int],
+        called: str,
+    ) -> None:  # fmt: skip
+        self.statements, self.constants, self.called = statements, constants, called
+        self.depth = 0
 
     def visit(self, node: ast.AST) -> ast.AST:
         """Change a node, and first what it holds."""
+        inside = isinstance(node, ast.FunctionDef)
+        self.depth += inside
+        changed = self.statements.get(node)
+        if changed is not None and self.constants:
+            # What stands there instead reads the same constants.
+            _Switched({}, self.constants, self.called)._within(changed[1])
         self.generic_visit(node)
-        if node not in self.changes:
+        self.depth -= inside
+        if isinstance(node, ast.Name) and self.depth and node.id in self.constants:
+            more = ast.parse(f"{node.id} * np.float32(1.1)", mode="eval").body
+            return ast.IfExp(self._is_on(self.constants[node.id]), more, node)
+        if changed is None:
             return node
-        number, changed = self.changes[node]
-        is_on = ast.parse(f"{self.called}() == {number}", mode="eval").body
+        number, other = changed
         if isinstance(node, ast.If | ast.While):
-            assert isinstance(changed, ast.If | ast.While)
-            node.test = ast.IfExp(is_on, changed.test, node.test)
+            assert isinstance(other, ast.If | ast.While)
+            node.test = ast.IfExp(self._is_on(number), other.test, node.test)
             return node
-        return ast.If(is_on, [changed], [node])
+        return ast.If(self._is_on(number), [other], [node])
+
+    def _within(self, statement: ast.stmt) -> None:
+        self.depth = 1
+        self.generic_visit(statement)
+
+    def _is_on(self, number: int) -> ast.expr:
+        return ast.parse(f"{self.called}() == {number}", mode="eval").body
 
 
 def _same(tree: ast.AST, other: ast.AST, node: ast.AST) -> ast.AST:
