@@ -285,8 +285,8 @@ def together(package: Path, group: Iterable[tuple[int, Mutant]], switch: str) ->
     group : iterable of (int, Mutant)
         Changes of single statements or constants, each with the number that turns it on.
     switch : str
-        Module and function, as "package.module:function"; called without arguments it tells the
-        number that is on.
+        Module and function, as "package.module:function"; called with a number it tells whether
+        that is on.
 
     Returns
     -------
@@ -348,7 +348,7 @@ class _Switched(ast.NodeTransformer):
         self.generic_visit(statement)
 
     def _is_on(self, number: int) -> ast.expr:
-        return ast.parse(f"{self.called}() == {number}", mode="eval").body
+        return ast.parse(f"{self.called}({number})", mode="eval").body
 
 
 def _same(tree: ast.AST, other: ast.AST, node: ast.AST) -> ast.AST:

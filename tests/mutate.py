@@ -34,26 +34,37 @@ EQUIVALENT = Path(__file__).parent / "mutants_equivalent.yaml"
 LIMIT_S = 900
 SERVER = Path(__file__).parent / "mutate_kernels.py"
 GROUP = 100
-# Added to what kernels may use: the number of the change that is on, read each time.
+# Added to what kernels may use: whether a change is on, read each time; and that it was asked for.
 SWITCH = """
 import ctypes
 
+MOST = 4096
 _ON = (ctypes.c_int64 * 1)()
-_ADDRESS = ctypes.addressof(_ON)
+_ASKED = (ctypes.c_int8 * MOST)()
+_ON_AT, _ASKED_AT = ctypes.addressof(_ON), ctypes.addressof(_ASKED)
 
 
 def turn_on(number):
     _ON[0] = number
 
 
-@intrinsic
-def which_change(typing_context):
-    def generate(context, builder, signature, args):
-        number = ir.IntType(64)
-        place = builder.inttoptr(ir.Constant(number, _ADDRESS), number.as_pointer())
-        return builder.load(place)
+def asked_for():
+    found = [number for number in range(MOST) if _ASKED[number]]
+    ctypes.memset(_ASKED, 0, MOST)
+    return found
 
-    return types.int64(), generate
+
+@intrinsic
+def is_on(typing_context, number):
+    def generate(context, builder, signature, args):
+        wide, byte = ir.IntType(64), ir.IntType(8)
+        wanted = context.cast(builder, args[0], signature.args[0], types.int64)
+        place = builder.add(ir.Constant(wide, _ASKED_AT), wanted)
+        builder.store(ir.Constant(byte, 1), builder.inttoptr(place, byte.as_pointer()))
+        on = builder.load(builder.inttoptr(ir.Constant(wide, _ON_AT), wide.as_pointer()))
+        return builder.icmp_signed("==", on, wanted)
+
+    return types.boolean(types.int64), generate
 """
 # Read in the child, whose canopysim is the mutant. Cases that noticed others of the same file come
 # first, then those that need the fewest kernels.
@@ -139,7 +150,7 @@ def try_together(group: Sequence[Mutant], folder: Path) -> Iterator[dict[str, ob
             target = package / "transport" / "target.py"
             target.write_text(target.read_text("utf-8") + SWITCH, "utf-8")
             numbered = list(enumerate(group, 1))
-            switch = "canopysim.transport.target:which_change"
+            switch = "canopysim.transport.target:is_on"
             for file, source in together(folder / "canopysim", numbered, switch).items():
                 (package / file).write_text(source, "utf-8")
             environment = os.environ | {

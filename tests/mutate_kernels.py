@@ -1,9 +1,9 @@
 """Many changes of the kernels in one compiled program, each turned on in a process of its own.
 
 Started by `mutate.py` with a copy of the package in which every change stands behind a switch. The
-book is read once with none of them on: that compiles the kernels, and must pass. Then for each
-change a child is forked that turns it on and reads the book until a case fails. One line of JSON
-tells of each.
+book is read once with none of them on: that compiles the kernels, must pass, and tells which cases
+come by each change. Then for each change a child is forked that turns it on and reads those cases
+until one fails. One line of JSON tells of each.
 """
 
 from __future__ import annotations
@@ -21,20 +21,22 @@ from canopysim.book.case import Case
 from canopysim.book.cases import all_cases
 from canopysim.book.record import Record
 from canopysim.book.running import read_book
-from canopysim.transport.target import turn_on
+from canopysim.transport.target import asked_for, turn_on
 
 # A case that takes so many times as long as without a change never ends.
 TIMES, MORE_S = 8.0, 20.0
 
 
-def in_order(first: list[str], seconds: dict[str, float]) -> list[Case]:
-    """All cases: those that noticed most so far first, then the quickest."""
+def in_order(
+    first: list[str], seconds: dict[str, float], chosen: set[str] | None = None
+) -> list[Case]:
+    """Cases, all or those chosen: those that noticed most so far first, then the quickest."""
 
     def cost(case: Case) -> tuple[int, float]:
         before = first.index(case.name) if case.name in first else len(first)
         return before, seconds.get(case.name, case.packets * case.quick)
 
-    return sorted(all_cases(), key=cost)
+    return sorted((c for c in all_cases() if chosen is None or c.name in chosen), key=cost)
 
 
 def how(record: Record) -> str:
@@ -43,14 +45,18 @@ def how(record: Record) -> str:
     return record.problem or f"{worst.figure}: z {worst.z:.3g}"
 
 
-def control() -> dict[str, float]:
-    """Read the book with nothing turned on; seconds of each case."""
-    seconds = {}
+def control() -> tuple[dict[str, float], dict[int, set[str]]]:
+    """Read the book with nothing turned on: seconds of each case, and cases by change."""
+    seconds: dict[str, float] = {}
+    coming_by: dict[int, set[str]] = {}
+    asked_for()
     for record in read_book(in_order([], {}), edition="quick", threads=1):
         if not record.passed:
             sys.exit(f"the book fails without a change: {record.case.name}, {how(record)}")
         seconds[record.case.name] = record.seconds
-    return seconds
+        for number in asked_for():
+            coming_by.setdefault(number, set()).add(record.case.name)
+    return seconds, coming_by
 
 
 def read(number: int, cases: list[Case], out: int) -> None:
@@ -82,9 +88,8 @@ def lines_of(source: int, limits: Iterator[float]) -> Iterator[dict[str, str] | 
         rest += more
 
 
-def attempt(number: int, first: list[str], seconds: dict[str, float]) -> dict[str, str]:
+def attempt(number: int, cases: list[Case], seconds: dict[str, float]) -> dict[str, str]:
     """By which case a change was noticed, and how; an empty name if by none."""
-    cases = in_order(first, seconds)
     source, out = os.pipe()
     child = os.fork()
     if child == 0:
@@ -111,7 +116,7 @@ def attempt(number: int, first: list[str], seconds: dict[str, float]) -> dict[st
 
 def main() -> None:
     """Try the changes whose numbers are arguments."""
-    seconds = control()
+    seconds, coming_by = control()
     print(json.dumps({"ready": round(sum(seconds.values()), 1)}), flush=True)
     noticed: Counter[str] = Counter()
     last: list[str] = []
@@ -119,7 +124,10 @@ def main() -> None:
         start = time.monotonic()
         # What noticed the changes before, of the same function perhaps, then what noticed most.
         first = list(dict.fromkeys([*last, *(name for name, _ in noticed.most_common(12))]))
-        found = attempt(number, first, seconds)
+        chosen = coming_by.get(number, set())
+        found = {"by": "", "how": "no case comes by it"}
+        if chosen:
+            found = attempt(number, in_order(first, seconds, chosen), seconds)
         if found["by"] in seconds:
             noticed[found["by"]] += 1
             last = list(dict.fromkeys([found["by"], *last]))[:4]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +31,14 @@ class Found:
     value: NDArray[np.float64]
     std_err: NDArray[np.float64]
     n_row: int
+
+
+class Reading(Protocol):
+    """A place in a result."""
+
+    def read(self, result: Result) -> Found:
+        """Read its numbers off."""
+        ...
 
 
 @dataclass(frozen=True)
@@ -171,9 +179,6 @@ class MeterReading:
         here = result.probes.sel(probe=self.probe, group=self.group)
         name = "over_true" if self.over_true else "reading"
         return _found(here[name], here[f"{name}_std_err"], min(result.n_batch, GRID_ROWS))
-
-
-Reading = Share | PlaneMean | PlaneCells | LayerSides | Layers | AtLevels | AtProbe | MeterReading
 
 
 def _found(value: object, std_err: object, n_row: int) -> Found:

@@ -65,7 +65,8 @@ def bay_with_mesh(leaf: dict[str, Any], layers: Any, *, unit: str = "mm", **part
 
 
 @cache
-def _tiles() -> tuple[Tile, ...]:
+def random_tiles() -> tuple[Tile, ...]:
+    """Give level rectangles anywhere in the bay, cut at its sides."""
     whole = scattered(BAY, 70, 120, 590, 20)
     return tuple(p for tile in whole for p in pieces(tile, BAY, MARGIN))
 
@@ -73,7 +74,7 @@ def _tiles() -> tuple[Tile, ...]:
 def _random_tiles() -> Case:
     def exact() -> Exact:
         found: dict[str, Any] = {}
-        tiles = _tiles()
+        tiles = random_tiles()
         layer = len(CUTS_CM) - 1 - np.searchsorted(np.array(CUTS_CM) * 10, [t.z for t in tiles])
         for name, (zenith, azimuth) in BEAMS.items():
             tan, way = np.tan(np.radians(zenith)), np.radians(azimuth)
@@ -98,7 +99,7 @@ def _random_tiles() -> Case:
         "winding did not tell its sides, light through a repeating side came in elsewhere, or a "
         "sunbeam went another way.",
         scene=bay_with_mesh(BLACK, [f"{z} cm" for z in CUTS_CM], daylight=beams(**BEAMS)),
-        files={"leaves.obj": tile_mesh(_tiles())},
+        files={"leaves.obj": tile_mesh(random_tiles())},
         figures=figures,
         exact=exact,
         packets=1 << 20,
