@@ -15,11 +15,17 @@ FILES = (
     "transport/cuticle.py", "transport/cloud.py", "transport/planes.py", "transport/probe.py",
     "transport/sides.py", "transport/splits.py", "transport/rare.py", "transport/wall.py",
     "transport/triangle.py", "transport/history.py", "transport/real.py", "transport/random.py",
+    "transport/walk.py", "transport/build.py",
     "world/optics.py", "world/strips.py", "world/planes.py", "world/faces.py", "world/probes.py",
-    "world/clouds.py", "world/layers.py", "light/placing.py", "light/lens_table.py",
-    "light/fluxes.py", "light/meter.py", "matter/cuticle.py", "matter/turbid/inclination.py",
-    "matter/turbid/volume.py", "tallies/label.py", "tallies/label_probes.py",
-    "tallies/label_leaning.py", "tallies/rows.py",
+    "world/clouds.py", "world/layers.py", "world/splits.py", "world/canopy_box.py",
+    "light/placing.py", "light/lens_table.py", "light/fluxes.py", "light/meter.py",
+    "light/colours.py", "light/spectrum/averages.py", "light/spectrum/pieces.py",
+    "light/spectrum/measures.py", "light/photometry/distribution.py", "light/photometry/lm63.py",
+    "light/photometry/eulumdat.py", "light/photometry/planes.py", "light/photometry/polar.py",
+    "matter/cuticle.py", "matter/rough.py", "matter/optics.py", "matter/layers.py",
+    "matter/turbid/inclination.py", "matter/turbid/volume.py", "matter/turbid/heights.py",
+    "tallies/label.py", "tallies/label_probes.py", "tallies/label_leaning.py", "tallies/rows.py",
+    "tallies/stop.py", "analysis/books.py", "analysis/profile.py", "analysis/told_apart.py",
 )  # fmt: skip
 TURNED_OPERATORS: dict[type, type] = {
     ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult,
@@ -305,10 +311,15 @@ def together(package: Path, group: Iterable[tuple[int, Mutant]], switch: str) ->
         if len(statements) + len(constants) < len(here):
             raise ValueError(f"{file}: two changes of one statement, or one of many statements")
         tree = ast.fix_missing_locations(_Switched(statements, constants, called).visit(tree))
-        # After what the file says of itself, before everything else.
-        tree.body.insert(1, ast.parse(f"from {module} import {called}").body[0])
+        # After what the file says of itself and asks of the compiler, before everything else.
+        first = next(k for k, n in enumerate(tree.body) if k and not _of_the_future(n))
+        tree.body.insert(first, ast.parse(f"from {module} import {called}").body[0])
         sources[file] = ast.unparse(tree)
     return sources
+
+
+def _of_the_future(node: ast.stmt) -> bool:
+    return isinstance(node, ast.ImportFrom) and node.module == "__future__"
 
 
 class _Switched(ast.NodeTransformer):

@@ -3,9 +3,9 @@
     python tests/mutate.py --jobs 2
 
 Every mutant is a copy of the package with one expression changed (`mutants.py`). The quick edition
-of the book is read against it until a case fails. Changes of kernels are compiled many at a time,
-each behind a switch (`mutate_kernels.py`). What was found is kept in the folder of --out, so that
-the work can be interrupted and goes on where it stopped; `mutants.md` there is the table.
+of the book is read against it until a case fails. Many changes go into one copy, each behind a
+switch (`mutate_many.py`). What was found is kept in the folder of --out, so that the work can be
+interrupted and goes on where it stopped; `mutants.md` there is the table.
 `mutants_equivalent.yaml` has those that change nothing that a figure could show, with the reason.
 """
 
@@ -32,8 +32,9 @@ PACKAGE = Path(__file__).parent.parent / "canopysim"
 PLANTED = Path(__file__).parent / "planted_errors.yaml"
 EQUIVALENT = Path(__file__).parent / "mutants_equivalent.yaml"
 LIMIT_S = 900
-SERVER = Path(__file__).parent / "mutate_kernels.py"
-GROUP = 100
+SERVER = Path(__file__).parent / "mutate_many.py"
+# So many at once: of kernels, which grow longer to compile, and of the rest.
+GROUPS = {True: 100, False: 250}
 # Added to what kernels may use: whether a change is on, read each time; and that it was asked for.
 SWITCH = """
 import ctypes
@@ -46,6 +47,11 @@ _ON_AT, _ASKED_AT = ctypes.addressof(_ON), ctypes.addressof(_ASKED)
 
 def turn_on(number):
     _ON[0] = number
+
+
+def is_on_here(number):
+    _ASKED[number] = 1
+    return _ON[0] == number
 
 
 def asked_for():
@@ -137,42 +143,45 @@ def try_mutant(mutant: Mutant, folder: Path, first: Sequence[str] = ()) -> dict[
 
 
 def try_together(group: Sequence[Mutant], folder: Path) -> Iterator[dict[str, object]]:
-    """Read the book against changes of kernels that are compiled together.
+    """Read the book against changes of one copy: all of kernels, or none.
 
     Where they do not go together (types that do not agree, say), halves of them are tried, and a
     single one by itself.
     """
     told = 0
     if len(group) > 1:
-        with tempfile.TemporaryDirectory(dir=folder) as place:
-            package = Path(place) / "canopysim"
-            shutil.copytree(folder / "canopysim", package)
-            target = package / "transport" / "target.py"
-            target.write_text(target.read_text("utf-8") + SWITCH, "utf-8")
-            numbered = list(enumerate(group, 1))
-            switch = "canopysim.transport.target:is_on"
-            for file, source in together(folder / "canopysim", numbered, switch).items():
-                (package / file).write_text(source, "utf-8")
-            environment = os.environ | {
-                "PYTHONPATH": place, "PYTHONDONTWRITEBYTECODE": "1",
-                "CANOPYSIM_CACHE_DIR": str(Path(place) / "cache"),
-            }  # fmt: skip
-            command = [sys.executable, str(SERVER), *(str(n) for n, _ in numbered)]
-            with (folder / f"together-{threading.get_ident()}.log").open("a") as errors:
-                server = subprocess.Popen(command, env=environment, cwd=place, text=True,
-                                          stdout=subprocess.PIPE, stderr=errors)  # fmt: skip
-                assert server.stdout is not None
-                for line in server.stdout:
-                    found = json.loads(line)
-                    if "number" in found:
-                        told += 1
-                        mutant = group[found.pop("number") - 1]
-                        yield {
-                            "name": mutant.name,
-                            "file": mutant.file,
-                            "line": mutant.line,
-                        } | found
-                server.wait()
+        place = folder / f"many-{threading.get_ident()}"
+        package = place / "canopysim"
+        shutil.rmtree(package, ignore_errors=True)
+        shutil.copytree(folder / "canopysim", package)
+        target = package / "transport" / "target.py"
+        target.write_text(target.read_text("utf-8") + SWITCH, "utf-8")
+        numbered = list(enumerate(group, 1))
+        called = "is_on" if is_kernel(group[0]) else "is_on_here"
+        switch = f"canopysim.transport.target:{called}"
+        for file, source in together(folder / "canopysim", numbered, switch).items():
+            (package / file).write_text(source, "utf-8")
+        if is_kernel(group[0]):
+            # What was compiled holds places in the memory of the process that did.
+            shutil.rmtree(place / "cache", ignore_errors=True)
+        environment = os.environ | {
+            "PYTHONPATH": str(place), "PYTHONDONTWRITEBYTECODE": "1",
+            "CANOPYSIM_CACHE_DIR": str(place / "cache"),
+        }  # fmt: skip
+        command = [sys.executable, str(SERVER), *(str(n) for n, _ in numbered)]
+        with (
+            (folder / f"many-{threading.get_ident()}.log").open("a") as errors,
+            subprocess.Popen(command, env=environment, cwd=place, text=True,
+                             stdout=subprocess.PIPE, stderr=errors) as server,
+        ):  # fmt: skip
+            assert server.stdout is not None
+            for line in server.stdout:
+                found = json.loads(line)
+                if "number" in found:
+                    told += 1
+                    mutant = group[found.pop("number") - 1]
+                    named = {"name": mutant.name, "file": mutant.file, "line": mutant.line}
+                    yield named | found
     rest = group[told:]
     if len(rest) == 1:
         yield try_mutant(rest[0], folder)
@@ -183,13 +192,19 @@ def try_together(group: Sequence[Mutant], folder: Path) -> Iterator[dict[str, ob
         yield from try_together(rest[half:], folder)
 
 
+def is_kernel(mutant: Mutant) -> bool:
+    """Whether a change is one of compiled code."""
+    return mutant.file.startswith("transport/")
+
+
 def in_groups(todo: Sequence[Mutant]) -> Iterator[list[Mutant]]:
-    """Changes of kernels, so many in each group; every other change alone."""
-    kernels = [m for m in todo if m.file.startswith("transport/") and m.function != "planted"]
-    n_group = max(1, -(-len(kernels) // GROUP))
-    size = -(-len(kernels) // n_group)
-    yield from (kernels[k : k + size] for k in range(0, len(kernels), max(size, 1)))
-    yield from ([m] for m in todo if m not in kernels)
+    """Many changes in each group, those of kernels apart; those planted by hand each alone."""
+    for kernels in (True, False):
+        chosen = [m for m in todo if m.function != "planted" and is_kernel(m) == kernels]
+        n_group = max(1, -(-len(chosen) // GROUPS[kernels]))
+        size = max(-(-len(chosen) // n_group), 1)
+        yield from (chosen[k : k + size] for k in range(0, len(chosen), size))
+    yield from ([m] for m in todo if m.function == "planted")
 
 
 def sharpest(found: Iterable[dict[str, object]], file: str) -> list[str]:

@@ -30,6 +30,9 @@ NEEDLES = {
     "down": ((0.52, 0.60, 0.90), 0.0, 0.0),
     "slant": ((0.46, 0.10, 0.72), 50.0, 6.0),
     "level": ((0.10, 0.42, 0.35), 90.0, -80.0),
+    # Just along the axes: a row is as long as the flight, or not met at all.
+    "along-y": ((0.52, 0.05, 0.47), 90.0, 0.0),
+    "along-x": ((0.05, 0.61, 0.33), 90.0, -90.0),
 }
 
 

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from canopysim.book.case import Case, Exact
+from canopysim.book.case import Case, Exact, Scene
 from canopysim.book.cases.drawn import BAY, MARGIN, bay_with_mesh, beams
-from canopysim.book.exact.films import one_meeting
+from canopysim.book.dark_rooms import FACES
+from canopysim.book.exact.films import one_meeting, to_faces
+from canopysim.book.exact.frames import angles_of, rotation
 from canopysim.book.exact.leaves import Side
 from canopysim.book.exact.tiles import level_leaf, obj_of
+from canopysim.book.outcome import Outcome
 from canopysim.book.readings import AtLevels, LayerSides, PlaneMean, Reading, Share
 from canopysim.book.scenes import ONE_BAND, box, panel, percent, scene
+
+if TYPE_CHECKING:
+    from canopysim.book.bench import Bench
 
 INDEX = 1.45
 COVER = (BAY[0] - 2 * MARGIN) * (BAY[1] - 2 * MARGIN) / (BAY[0] * BAY[1])
@@ -160,7 +166,132 @@ def _furnace(spread: str) -> Case:
     )  # fmt: skip
 
 
+# Beams on one spot of a level leaf: slant, and where they go; each is mirrored to another wall.
+ROOM, SPOT = (1.0, 0.9, 0.8), (0.45, 0.40, 0.30)
+NEEDLES = {"right": (62.0, 12.0), "back": (70.0, 100.0), "left": (80.0, 190.0),
+           "front": (75.0, -75.0), "ceiling": (15.0, 40.0)}  # fmt: skip
+START_M = 0.15
+
+
+def _mirrored_off() -> Case:
+    """Five needles of light on a leaf with a flat film; where all of it goes."""
+    rho, tau = 0.20, 0.15
+
+    def exact() -> Exact:
+        found: dict[str, float] = {}
+        for name, (slant, azimuth) in NEEDLES.items():
+            of = to_faces(slant, azimuth, rho, tau, INDEX, SPOT, ROOM)
+            found |= {f"{name}: {face}": share for face, share in of.items()}
+        return found
+
+    figures: dict[str, Reading] = {}
+    lights = []
+    for name, (slant, azimuth) in NEEDLES.items():
+        figures |= {f"{name}: {face}": Share(face, name) for face in FACES}
+        figures[f"{name}: leaf"] = Share("leaves", name)
+        s, a = np.radians([slant, azimuth])
+        start = np.array(SPOT) + START_M * np.array(
+            [-np.sin(s) * np.cos(a), -np.sin(s) * np.sin(a), np.cos(s)]
+        )
+        # Tilted from straight down towards its own +y, and that turned to the azimuth.
+        lights.append({"fixture": "needle", "group": name, "tilt": f"{slant} deg",
+                       "turn": f"{azimuth - 90:g} deg", "height": f"{start[2]:.9g} m",
+                       "at": [f"{start[0]:.9g} m", f"{start[1]:.9g} m"]})  # fmt: skip
+    leaf = level_leaf(SPOT[0] - 0.1, SPOT[0] + 0.1, SPOT[1] - 0.1, SPOT[1] + 0.1, SPOT[2])
+    # Less of the leaf than light could meet again: it is level, and walls are black.
+    return Case(
+        name="where a film sends a beam",
+        chapter="leaves",
+        shows="Parallel light on a level leaf with a flat film: one wall gets what is mirrored, "
+        "all get their shares of what the leaf scatters, less what the film keeps in.",
+        source="Fresnel's laws; the rest by sums over directions from the spot.",
+        fails_if="The film mirrored in another plane or to another side, or what comes from inside "
+        "were not weighed by the film's share of its direction.",
+        scene=scene(
+            "A film and five beams",
+            enclosure=box(*(f"{x} m" for x in ROOM)),
+            leaves={"leaf": _film((rho, tau), (rho, tau), "0 deg")},
+            canopy={"layers": ["25 cm", "35 cm"], "meshes": [
+                {"file": "leaves.obj", "unit": "m", "parts": {"*": {"leaf": "leaf"}},
+                 "positions": [["0 cm", "0 cm"]], "base": "0 cm"}]},
+            fixtures={"needle": panel("0.1 mm", "0.1 mm", "parallel")},
+            lights=lights,
+        ),
+        files={"leaves.obj": obj_of(leaf[None])},
+        figures=figures,
+        exact=exact,
+        # The needles' width, the sums' steps and the program's own mean of Fresnel's law.
+        exact_err=dict.fromkeys(figures, 2e-4),
+        packets=1 << 21,
+        scale=1.0,
+    )  # fmt: skip
+
+
+# Axes in turn: x to y, y to z, z to x; and the faces as they then are called.
+IN_TURN = np.array([[0.0, 0.0, 1.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
+CALLED = {"left": "front", "right": "back", "front": "floor", "back": "ceiling",
+          "floor": "left", "ceiling": "right"}  # fmt: skip
+
+
+def _upright() -> Case:
+    """Put a leaf and its beam into a cube in three ways that are alike but for the axes' names."""
+    centre = np.full(3, 0.5)
+    # About the middle: the leaf level, and a parallel panel above it that looks down askew.
+    leaf = level_leaf(-0.2, 0.15, -0.12, 0.2, 0.0)
+    panel_at, panel_axes = np.array([0.18, -0.26, 0.31]), rotation(-35.0, 9.0, 42.0)
+
+    def trial(n: int) -> tuple[Scene, dict[str, bytes]]:
+        turns = np.linalg.matrix_power(IN_TURN, n)
+        at = centre + turns @ panel_at
+        turn, pitch, tilt = angles_of(turns @ panel_axes)
+        data = scene(
+            "A leaf in a cube",
+            enclosure=box(),
+            leaves={"leaf": _film((0.25, 0.10), (0.05, 0.30), "18 deg")},
+            canopy={"layers": ["5 cm", "95 cm"], "meshes": [
+                {"file": "leaves.obj", "unit": "m", "parts": {"*": {"leaf": "leaf"}},
+                 "positions": [["0 cm", "0 cm"]], "base": "0 cm"}]},
+            fixtures={"panel": panel("6 cm", "4 cm", "parallel")},
+            lights=[{"fixture": "panel", "at": [f"{at[0]:.12g} m", f"{at[1]:.12g} m"],
+                     "height": f"{at[2]:.12g} m", "turn": f"{turn:.12g} deg",
+                     "pitch": f"{pitch:.12g} deg", "tilt": f"{tilt:.12g} deg"}],
+        )  # fmt: skip
+        return data, {"leaves.obj": obj_of((centre + leaf @ turns.T)[None])}
+
+    def measure(bench: Bench, case: Case) -> list[Outcome]:
+        traced = [bench.trace(data, case.packets // 3, files=files)
+                  for data, files in (trial(n) for n in range(3))]  # fmt: skip
+        outcomes = []
+        called = {face: face for face in FACES}
+        for n in (1, 2):
+            called = {face: CALLED[name] for face, name in called.items()}
+            for face in (*FACES, "leaves"):
+                one = Share(face).read(traced[0])
+                other = Share(called.get(face, face)).read(traced[n])
+                error = float(np.hypot(one.std_err, other.std_err))
+                outcomes.append(
+                    Outcome(f"axes moved on by {n}: {face}", float(one.value), float(other.value),
+                            error, one.n_row, scale=1.0)
+                )  # fmt: skip
+        return outcomes
+
+    return Case(
+        name="a rough film on a leaf that lies and that stands",
+        chapter="leaves",
+        shows="A beam on a leaf with a rough film in a black cube, all of it turned so that x is "
+        "called y, y z and z x: every face gets what its like gets.",
+        source="Space has no preferred axis.",
+        fails_if="A facet's normal, what it mirrors or what it hides were reckoned in the frame of "
+        "the room where it should be that of the leaf, or with another component.",
+        packets=3 << 20,
+        quick=1 / 16,
+        measure=measure,
+    )
+
+
 CASES = (
+    _mirrored_off(),
+    _upright(),
     _beams((0.30, 0.20), (0.12, 0.35), "strong leaf"),
     _beams((0.03, 0.10), (0.60, 0.05), "a leaf that reflects less than its film"),
     _even("0 deg", (0.30, 0.40)),

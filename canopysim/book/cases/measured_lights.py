@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
+from numpy.typing import NDArray
 
 from canopysim.book.case import Case, Exact
 from canopysim.book.dark_rooms import (
@@ -15,11 +18,14 @@ from canopysim.book.dark_rooms import (
     lit,
     metres,
 )
+from canopysim.book.exact.frames import ball
 from canopysim.book.exact.goniometer import bilinear, lopsided, table_flux
 from canopysim.book.exact.strips import Strip, cell_means, face_shares
 from canopysim.book.photometric_text import eulumdat, lm63
+from canopysim.book.readings import AtProbe
 from canopysim.book.scenes import ONE_BAND, Data, percent
 
+Array = NDArray[np.float64]
 C = np.arange(0.0, 361.0, 15.0)
 GAMMA = np.arange(0.0, 181.0, 10.0)
 TABLE = lopsided(C, GAMMA)
@@ -63,6 +69,74 @@ def _case(name: str, fails_if: str, fixture: Data, files: dict[str, bytes], flux
     )
 
 
+# Rings finer than half a degree, where a table is followed from angle to angle and not only cell by
+# cell; the stronger towards +x, the outermost towards +y. Backwards it shines a little.
+FINE_C = np.arange(0.0, 361.0, 30.0)
+FINE_GAMMA = np.array([0.0, 4.5, 5.0, 5.5, 6.0, 6.5, 7.0, 7.5, 90.0, 100.0, 180.0])
+RINGS = np.array([0.0, 0.0, 900.0, 40.0, 700.0, 0.0, 0.0, 0.0, 0.0, 0.5, 0.5])
+SPOT, SPOT_SIZE = (0.48, 0.37, 0.85), 1e-3
+# A part of the floor that the rings cross, and its cells.
+LOW, HIGH, CELLS = (SPOT[0] + 0.055, SPOT[1] - 0.03), (SPOT[0] + 0.115, SPOT[1] + 0.03), (12, 12)
+BALLS = {"ring": (0.5551, 0.37, 0.02), "gap": (0.48, 0.4662, 0.04), "over": (0.5, 0.42, 0.88)}
+BALL = 2e-3
+
+
+def _rings() -> Array:
+    c = np.radians(FINE_C)[:, None]
+    table = RINGS * np.where(FINE_GAMMA < 90, 1 + 0.6 * np.cos(c), 1.0)
+    table[:, 6] = 250.0 * (1.1 + np.sin(c[:, 0]))
+    return np.asarray(np.round(table, 3))
+
+
+def _fine() -> Case:
+    # Some flux density in the rings.
+    table, level = _rings(), FLUX / 0.04
+
+    def exact() -> Exact:
+        strip = Strip(SPOT, (0.0, 0.0, 0.0), SPOT_SIZE, SPOT_SIZE,
+                      bilinear(FINE_C, FINE_GAMMA, table))  # fmt: skip
+        found: dict[str, Any] = {
+            "floor PFD": FLUX * cell_means(strip, LOW, HIGH, CELLS, n=4, pieces=5)
+        }  # fmt: skip
+        for name, place in BALLS.items():
+            points, weights = ball(place, BALL)
+            seen = strip.seen(points, lambda ray: 1.0 + 0 * ray[..., 0], (4, 4))
+            found[name] = FLUX * seen @ weights
+        return found
+
+    return Case(
+        name="a beam of rings from a file finer than half a degree",
+        chapter="light",
+        shows="Rings of light as a table has them, angle by angle, on the floor and in small "
+        "balls; one of them is behind the light.",
+        source=f"{LAW}.",
+        fails_if="within a step the table's light were spread evenly, or by another plane's, when "
+        "drawn or when looked for; or what shines upwards had another angle.",
+        scene=lit(
+            "A beam of rings",
+            {"photon_flux": f"{FLUX:g} umol/s", "spectrum": ONE_BAND,
+             "strips": [{"length": metres(SPOT_SIZE), "width": metres(SPOT_SIZE),
+                         "lens": {"table": lm63(FINE_C, FINE_GAMMA, table, SPOT_SIZE,
+                                                SPOT_SIZE)}}]},
+            SPOT,
+            planes=[{"name": "floor", "height": "0 m", "cell": "5 mm",
+                     "corner": [metres(x) for x in LOW], "opposite": [metres(x) for x in HIGH]}],
+            probes=[{"name": name, "at": [metres(x), metres(y)], "height": metres(z),
+                     "radius": metres(BALL)} for name, (x, y, z) in BALLS.items()],
+        ),
+        figures=dict(FLOOR_CELLS) | {name: AtProbe(name) for name in BALLS},
+        exact=exact,
+        # The program follows the cosine and not the angle within a step: at these angles off by a
+        # hundredth of what the table rises by.
+        exact_err=dict.fromkeys(("floor PFD", *BALLS), 0.02 * level),
+        packets=1 << 22,
+        quick=1 / 8,
+        precision=2e-2,
+        scale=level,
+        why_rough="Cells of 5 mm and balls of 2 mm hold few packets.",
+    )  # fmt: skip
+
+
 TEXT = lm63(C, GAMMA, TABLE, LENGTH, WIDTH)
 LUMENS = table_flux(C, GAMMA, TABLE)
 
@@ -92,4 +166,5 @@ CASES = (
         {"bench.ldt": eulumdat(C, GAMMA, TABLE, LENGTH, WIDTH, 800.0).encode()},
         LUMENS / LUMENS_PER_UMOL, GREEN_ERR,
     ),
+    _fine(),
 )  # fmt: skip

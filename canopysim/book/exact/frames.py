@@ -18,6 +18,15 @@ def rotation(turn: float = 0.0, pitch: float = 0.0, tilt: float = 0.0) -> Array:
     return np.asarray(about_z @ about_y @ about_x)
 
 
+def angles_of(axes: Array) -> tuple[float, float, float]:
+    """Turn, pitch and tilt, degrees, of a frame (3, 3) that `rotation` would give."""
+    turn = np.arctan2(axes[1, 0], axes[0, 0])
+    pitch = -np.arcsin(np.clip(axes[2, 0], -1.0, 1.0))
+    tilt = np.arctan2(axes[2, 1], axes[2, 2])
+    a, b, c = np.degrees([turn, pitch, tilt])
+    return float(a), float(b), float(c)
+
+
 def gauss(low: float, high: float, n: int, pieces: int = 1) -> tuple[Array, Array]:
     """Gauss-Legendre points and weights (of the integral) from `low` to `high`, in equal pieces."""
     u, w = np.polynomial.legendre.leggauss(n)

@@ -1,4 +1,4 @@
-"""Many changes of the kernels in one compiled program, each turned on in a process of its own.
+"""Many changes in one copy of the program, each turned on in a process of its own.
 
 Started by `mutate.py` with a copy of the package in which every change stands behind a switch. The
 book is read once with none of them on: that compiles the kernels, must pass, and tells which cases
