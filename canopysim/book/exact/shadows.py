@@ -41,6 +41,15 @@ def inside(polygon_corners: Array, window: Array) -> Array:
     return found
 
 
+def hidden(points: Array, lamp: Array, low: Triple, high: Triple) -> NDArray[np.bool_]:
+    """Whether an upright box stands between a lamp (3,) and each of some points (..., 3)."""
+    way = points - lamp
+    with np.errstate(divide="ignore", invalid="ignore"):
+        one, other = (np.asarray(low) - lamp) / way, (np.asarray(high) - lamp) / way
+    enter, leave = np.minimum(one, other).max(-1), np.maximum(one, other).min(-1)
+    return np.asarray((enter < leave) & (leave > 0) & (enter < 1))
+
+
 def below(lamp: Array, corners: Array, size: Triple, shape: tuple[int, int]
           ) -> tuple[Array, float]:  # fmt: skip
     """Shares of a small level lamp's light per cell of the floor (n_y, n_x), and on a body."""
