@@ -5,13 +5,16 @@
 Every mutant is a copy of the package with one expression changed (`mutants.py`). The quick edition
 of the book is read against it until a case fails. Many changes go into one copy, each behind a
 switch (`mutate_many.py`). What was found is kept in the folder of --out, so that the work can be
-interrupted and goes on where it stopped; `mutants.md` there is the table.
+interrupted and goes on where it stopped. `--table` puts it into `mutants.csv` beside this file, of
+which `mutants.md` is the table: what stands there is not tried again unless --again asks for it, or
+the statement has changed.
 `mutants_equivalent.yaml` has those that change nothing that a figure could show, with the reason.
 """
 
 from __future__ import annotations
 
 import argparse
+import csv
 import json
 import os
 import shutil
@@ -30,6 +33,8 @@ from mutants import FILES, Mutant, mutants, together
 
 PACKAGE = Path(__file__).parent.parent / "canopysim"
 PLANTED = Path(__file__).parent / "planted_errors.yaml"
+FOUND = Path(__file__).parent / "mutants.csv"
+COLUMNS = ("file", "name", "by", "how")
 EQUIVALENT = Path(__file__).parent / "mutants_equivalent.yaml"
 LIMIT_S = 900
 SERVER = Path(__file__).parent / "mutate_many.py"
@@ -213,6 +218,33 @@ def sharpest(found: Iterable[dict[str, object]], file: str) -> list[str]:
     return [name for name, _ in noticed.most_common(8)]
 
 
+def found_before() -> dict[str, dict[str, object]]:
+    """Read what was found earlier, by name."""
+    if not FOUND.exists():
+        return {}
+    with FOUND.open(encoding="utf-8", newline="") as file:
+        return {row["name"]: dict(row) for row in csv.DictReader(file)}
+
+
+def write_table(whole: Sequence[Mutant], found: dict[str, dict[str, object]]) -> None:
+    """Write what became of the mutants that there are now."""
+    equivalent = yaml.safe_load(EQUIVALENT.read_text("utf-8")) or {}
+    names = {m.name: m for m in whole}
+    gone = sorted(set(equivalent) - set(names))
+    if gone:
+        sys.exit(f"{EQUIVALENT.name}: no such change any more: {gone[0]}")
+    rows = [found[name] | {"line": m.line} for name, m in names.items() if name in found]
+    with FOUND.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, COLUMNS, extrasaction="ignore", lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
+    text = table(rows, equivalent)
+    if len(rows) < len(names):
+        text = text.replace("\n\n", f"\n\n{len(names) - len(rows)} are still to be tried. ", 1)
+    FOUND.with_suffix(".md").write_text(text, "utf-8")
+    print(text)
+
+
 def table(found: list[dict[str, object]], equivalent: dict[str, str]) -> str:
     """Give what was generated, killed, equivalent and surviving, as Markdown."""
     survivors = [f for f in found if not f["by"] and f["name"] not in equivalent]
@@ -251,6 +283,8 @@ def main() -> None:
     parser.add_argument("--start", type=int, default=0, help="the first of them")
     parser.add_argument("--planted", action="store_true",
                         help="those of planted_errors.yaml, made by hand, instead")  # fmt: skip
+    parser.add_argument("--table", action="store_true",
+                        help="write mutants.csv and mutants.md of what was found; try nothing")  # fmt: skip
     parser.add_argument("--again", action="store_true", help="try once more what was not noticed")
     chosen = parser.parse_args()
     chosen.out.mkdir(parents=True, exist_ok=True)
@@ -260,10 +294,14 @@ def main() -> None:
                     ignore=shutil.ignore_patterns("__pycache__"))  # fmt: skip
     log = chosen.out / "mutants.jsonl"
     lines = log.read_text("utf-8").splitlines() if log.exists() else []
-    found = {f["name"]: f for f in map(json.loads, lines)}
+    found = {} if chosen.planted else found_before()
+    found |= {f["name"]: f for f in map(json.loads, lines)}
+    whole = list(planted(PACKAGE) if chosen.planted else mutants(PACKAGE))
+    if chosen.table:
+        write_table(whole, found)
+        return
     if chosen.again:
         found = {name: f for name, f in found.items() if f["by"]}
-    whole = planted(PACKAGE) if chosen.planted else mutants(PACKAGE)
     every = [m for m in whole if chosen.only in m.file][chosen.start :: chosen.every]
     todo = [m for m in every if m.name not in found]
     print(f"{len(every)} mutants, {len(todo)} to be tried")

@@ -6,12 +6,15 @@ import numpy as np
 
 from canopysim.book.case import Case, Exact
 from canopysim.book.cases.beams import lens
+from canopysim.book.cases.slabs import sides_of
 from canopysim.book.dark_rooms import FLUX, SIZE, hung, lit, metres, room
+from canopysim.book.exact.backward import sheet
 from canopysim.book.exact.frames import Triple, ball
 from canopysim.book.exact.goniometer import bilinear, lopsided
 from canopysim.book.exact.sensors import FACINGS, below_panel, fluence, images, normal
 from canopysim.book.exact.shadows import hidden
 from canopysim.book.exact.strips import Intensity, Strip, beam
+from canopysim.book.exact.tiles import obj_of
 from canopysim.book.photometric_text import lm63
 from canopysim.book.readings import AtProbe, Reading
 from canopysim.book.scenes import ONE_BAND, Data, panel, percent, scene
@@ -276,8 +279,69 @@ def _past_bodies_case() -> Case:
     )  # fmt: skip
 
 
+# A leaf that leans, lit at one spot, with balls about it on both sides.
+LEAF = sheet((0.5, 0.35, 0.45), 0.3, 0.24, 40.0, 35.0, -28.0)
+ABOUT = {"a": (0.62, 0.20, 0.62), "b": (0.30, 0.30, 0.55), "c": (0.45, 0.58, 0.60),
+         "d": (0.75, 0.50, 0.40), "e": (0.60, 0.45, 0.18), "f": (0.35, 0.15, 0.25)}  # fmt: skip
+UPPER, LOWER = (0.50, 0.30), (0.20, 0.10)
+
+
+def _about_a_leaf_case() -> Case:
+    radius = 0.02
+
+    def exact() -> Exact:
+        found: dict[str, float] = {}
+        for name, place in ABOUT.items():
+            points, weights = ball(place, radius)
+            ray = points - LEAF.middle
+            square = (ray**2).sum(-1)
+            cosine = ray @ LEAF.normal / np.sqrt(square)
+            # The needle comes from above and meets the upper side.
+            share = np.where(cosine > 0, UPPER[0], UPPER[1])
+            got = FLUX * share * np.abs(cosine) / (np.pi * square)
+            up = np.maximum(-ray[:, 2] / np.sqrt(square), 0.0)
+            right = np.maximum(ray[:, 0] / np.sqrt(square), 0.0)
+            found |= {f"{name}, {ALL}": float(got @ weights),
+                      f"{name}, up": float((got * up) @ weights),
+                      f"{name}, left": float((got * right) @ weights)}  # fmt: skip
+        return found
+
+    figures: dict[str, Reading] = {}
+    for name in ABOUT:
+        figures |= looks(name, ALL, "up", "left")
+    return Case(
+        name="probes about a leaf that leans",
+        chapter="meters",
+        shows="Small balls on both sides of a leaf that one needle of light meets.",
+        source="Lambert's law from a spot: share times flux times cosine over pi times the square "
+        "of the distance, by quadrature over the ball.",
+        fails_if="A ball were looked for by another face than that which light leaves, or not at "
+        "all where light goes.",
+        scene=scene(
+            "Probes about a leaf", enclosure=room(),
+            leaves={"leaf": sides_of(UPPER, LOWER)},
+            canopy={"layers": ["20 cm", "70 cm"], "meshes": [
+                {"file": "leaf.obj", "unit": "m", "parts": {"*": {"leaf": "leaf"}},
+                 "positions": [["0 cm", "0 cm"]], "base": "0 cm"}]},
+            fixtures={"needle": panel("0.1 mm", "0.1 mm", "parallel")},
+            lights=[hung("needle", (*LEAF.middle[:2].tolist(), 0.85))],
+            probes=[probe(name, place, radius) for name, place in ABOUT.items()],
+        ),
+        files={"leaf.obj": obj_of(LEAF.corners[None])},
+        figures=figures,
+        exact=exact,
+        packets=1 << 20,
+        quick=1 / 8,
+        precision=4e-3,
+        scale={f"{name}, {look}": FLUX / (np.pi * 0.25**2) for name in ABOUT
+               for look in (ALL, "up", "left")},
+        why_rough="One ball of six is looked for at each meeting.",
+    )  # fmt: skip
+
+
 CASES = (
     _panel_case(),
+    _about_a_leaf_case(),
     _past_bodies_case(),
     _strip_case(
         "probe below an asymmetric strip that hangs askew",
