@@ -284,7 +284,7 @@ def main() -> None:
     parser.add_argument("--planted", action="store_true",
                         help="those of planted_errors.yaml, made by hand, instead")  # fmt: skip
     parser.add_argument("--table", action="store_true",
-                        help="write mutants.csv and mutants.md of what was found; try nothing")  # fmt: skip
+                        help="write mutants.csv and mutants.md of what was found")  # fmt: skip
     parser.add_argument("--again", action="store_true", help="try once more what was not noticed")
     chosen = parser.parse_args()
     chosen.out.mkdir(parents=True, exist_ok=True)
