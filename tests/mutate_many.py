@@ -24,7 +24,7 @@ from canopysim.book.running import read_book
 from canopysim.transport.target import asked_for, turn_on
 
 # A case that takes so many times as long as without a change never ends.
-TIMES, MORE_S = 8.0, 20.0
+TIMES, MORE_S, MOST_S = 4.0, 20.0, 60.0
 
 
 def in_order(
@@ -99,7 +99,7 @@ def attempt(number: int, cases: list[Case], seconds: dict[str, float]) -> dict[s
         finally:
             os._exit(0)
     os.close(out)
-    limits = iter([TIMES * seconds[case.name] + MORE_S for case in cases])
+    limits = iter([min(TIMES * seconds[case.name], MOST_S) + MORE_S for case in cases])
     found = {"by": "a guard or a crash", "how": "the program ended"}
     for line in lines_of(source, limits):
         if line is None:
