@@ -162,44 +162,6 @@ def test_sensitivity_to_the_lining_is_the_derivative_of_its_polynomial():
     assert (by_way[ways, floor].sum(0) == np.tensordot(n, absorbed[:, floor], (0, 0))).all()
 
 
-def leafy(**changes) -> dict:
-    data = torture(20_000)
-    data["leaves"] = {
-        name: {"reflectance": "20 %", "transmittance": "25 %"} | changes for name in data["leaves"]
-    }
-    data["also_count"] = {"sensitivities": "true"}
-    return data
-
-
-@pytest.mark.parametrize("key", ["reflectance", "transmittance"])
-def test_sensitivities_to_leaf_optics_are_those_of_two_runs(key):
-    """A central difference of runs with 2 % more and less, common random numbers, all ends."""
-    step, base = 0.02, {"reflectance": 20.0, "transmittance": 25.0}[key]
-    n_batch = 16
-    world = world_of(leafy())
-    rows = trace(world, n_batch)
-    split = world.splits.splits[0]
-    ways = [k for k, n in enumerate(split.rows) if n.startswith("leaf") and n.endswith(key)]
-    assert len(ways) == 2
-    runs = []
-    for sign in (1, -1):
-        value = f"{base * (1 + sign * step)} %"
-        runs.append(trace(world_of(leafy(**{key: value})), n_batch))
-    ends = list(dict.fromkeys(s.end for s in world.sinks if s.kind not in ("roulette", "choice")))
-    for end in ends:
-        sinks = [i for i, s in enumerate(world.sinks) if s.end == end]
-        sums = [np.array(r.absorbed)[:, :, sinks].sum((1, 2, 3)) for r in runs]
-        difference = (sums[0] - sums[1]) / (2 * step)
-        found = rows.splits.absorbed[:n_batch][:, :, ways][:, :, :, sinks].sum((1, 2, 3, 4))
-        gap = found - difference
-        if not gap.any():
-            continue
-        error = gap.std(ddof=1) / np.sqrt(n_batch)
-        # The third derivative leaves some 0.04 % in the central difference.
-        room = student.isf(P_FAIL / 2 / 2 / len(ends), n_batch - 1) * error
-        assert abs(gap.mean()) < room + 0.001 * abs(difference.mean()), end
-
-
 def test_launch_cells_are_where_the_light_starts():
     """One parallel beam after another: all of it in the cell that trigonometry names."""
     rng = np.random.default_rng(3)
@@ -225,26 +187,6 @@ def test_launch_cells_are_where_the_light_starts():
         around = int((np.arctan2(d[1], d[0]) % (2 * np.pi)) / (2 * np.pi) * n_around)
         assert len(names) == n_along * n_polar * n_around
         assert found[:, polar, around] == pytest.approx(np.full(n_along, 1 / 3), abs=0.01)
-
-
-def test_launch_cells_hold_what_a_lambertian_sends_there():
-    """Equal solid angles below a level Lambertian panel: cos-weighted rings, equal sectors."""
-    data = plain_box(also_count={"launch_cells": {"polar": "8", "around": "6"}})
-    world = world_of(data)
-    rows = trace(world, 30)
-    split = world.splits.splits[0]
-    per_batch = rows.splits.absorbed[:30, 0, split.first :].sum((2, 3)) / (
-        2**32 * world.batch_packets
-    )
-    found = per_batch.reshape(30, 8, 6)
-    cosine = np.linspace(1, -1, 9)
-    down = np.clip(-cosine, 0, 1)
-    expected = (down[1:] ** 2 - down[:-1] ** 2)[:, None] / 6 * np.ones(6)
-    mean, error = found.mean(0), found.std(0, ddof=1) / np.sqrt(30)
-    assert (mean[expected == 0] == 0).all()
-    lit = expected > 0
-    z = (mean - expected)[lit] / error[lit]
-    assert (np.abs(z) < student.isf(P_FAIL / lit.sum() / 2, 29)).all()
 
 
 def test_what_would_not_fit_is_refused_with_a_way_out():
