@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from canopysim.book.case import Case, Exact
 from canopysim.book.dark_rooms import (
+    FLOOR,
     FLOOR_CELLS,
     FLUX,
     OF_ALL,
@@ -18,11 +19,11 @@ from canopysim.book.dark_rooms import (
     lit,
     metres,
 )
-from canopysim.book.exact.frames import ball
+from canopysim.book.exact.frames import Triple, ball, rectangle
 from canopysim.book.exact.goniometer import bilinear, lopsided, table_flux
 from canopysim.book.exact.strips import Strip, cell_means, face_shares
 from canopysim.book.photometric_text import eulumdat, lm63
-from canopysim.book.readings import AtProbe
+from canopysim.book.readings import AtProbe, PlaneMean
 from canopysim.book.scenes import ONE_BAND, Data, percent
 
 Array = NDArray[np.float64]
@@ -49,6 +50,30 @@ def _expected(flux: float) -> Exact:
     return shares | {"floor PFD": flux * floor}
 
 
+# A level that cuts the body over the light: what shines upwards crosses it, and nothing comes back.
+LEVEL_M = 0.56
+WAYS = ("up", "down")
+
+
+def _upwards() -> float:
+    """Share of the light that ends above the level: on the ceiling and the upper walls."""
+    strip = Strip(PLACE, TURNED, LENGTH, WIDTH, bilinear(C, GAMMA, TABLE))
+    w, d, h = SIZE
+    rest = (0.0, 0.0, h - LEVEL_M)
+    parts: list[tuple[Triple, Triple, Triple, Triple]] = [
+        ((0.0, 0.0, h), (w, 0.0, 0.0), (0.0, d, 0.0), (0.0, 0.0, -1.0)),
+        ((0.0, 0.0, LEVEL_M), (0.0, d, 0.0), rest, (1.0, 0.0, 0.0)),
+        ((w, 0.0, LEVEL_M), (0.0, d, 0.0), rest, (-1.0, 0.0, 0.0)),
+        ((0.0, 0.0, LEVEL_M), (w, 0.0, 0.0), rest, (0.0, 1.0, 0.0)),
+        ((0.0, d, LEVEL_M), (w, 0.0, 0.0), rest, (0.0, -1.0, 0.0)),
+    ]
+    found = 0.0
+    for corner, first, second, inwards in parts:
+        points, weights = rectangle(corner, first, second, 8, 16)
+        found += float((strip.arriving(points) @ -np.array(inwards)) @ weights)
+    return found
+
+
 def _case(name: str, fails_if: str, fixture: Data, files: dict[str, bytes], flux: float,
           flux_err: float = 0.0) -> Case:  # fmt: skip
     mean = flux / (SIZE[0] * SIZE[1])
@@ -58,14 +83,21 @@ def _case(name: str, fails_if: str, fixture: Data, files: dict[str, bytes], flux
         shows="A measured distribution without symmetry that shines upwards too, turned.",
         source=f"{LAW}.",
         fails_if=fails_if,
-        scene=lit("A measured light", fixture, PLACE, TURNED),
+        scene=lit(
+            "A measured light",
+            fixture,
+            PLACE,
+            TURNED,
+            planes=[FLOOR, {"name": "level", "height": metres(LEVEL_M), "cell": "2 m"}],
+        ),
         files=files,
-        figures=faces_read() | FLOOR_CELLS,
-        exact=lambda: _expected(flux),
-        exact_err=dict.fromkeys(OF_ALL, TABLE_ERR) | {"floor PFD": (TABLE_ERR + flux_err) * mean},
+        figures=faces_read() | FLOOR_CELLS | {way: PlaneMean("level", way) for way in WAYS},
+        exact=lambda: dict(_expected(flux)) | {"up": _upwards() * mean, "down": 0.0},
+        exact_err=dict.fromkeys(OF_ALL, TABLE_ERR)
+        | dict.fromkeys(("floor PFD", "up"), (TABLE_ERR + flux_err) * mean),
         packets=1 << 21,
         quick=1 / 4,
-        scale=OF_ALL | {"floor PFD": mean},
+        scale=OF_ALL | dict.fromkeys(("floor PFD", *WAYS), mean),
     )
 
 

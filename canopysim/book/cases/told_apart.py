@@ -232,8 +232,9 @@ def _facets() -> Case:
 
 
 # Cells of launch: parts of the strip, of the cosine from straight up, and of the compass.
-N_ALONG, N_POLAR, N_AROUND = 3, 8, 5
-TURNED = (25.0, -12.0, 35.0)
+N_ALONG, N_POLAR, N_AROUND = 3, 8, 12
+# Hardly askew, so that every quarter of the compass gets its part.
+TURNED = (-150.0, 6.0, 10.0)
 WIDTHS = (110.0, 45.0)
 
 
