@@ -170,21 +170,6 @@ def test_meters_count_the_photons_that_they_see():
     assert str(result.probes["reading_unit"].sel(probe="eye").values) == "lx"
 
 
-def test_even_light_is_even():
-    """In a white closed box of even walls all planes see much the same, fluence four times that."""
-    data = plain_box(
-        surfaces={"black": {"diffuse": "99 %"}},
-        probes=[{"name": "p", "at": ["50 cm", "50 cm"], "height": "30 cm", "radius": "8 cm"}],
-    )
-    data["tracing"] = {"batch": "250"}
-    here = run(data).probes.sel(probe="p", group="all", band="400-500")
-    fluence = float(here["pfd"].sel(facing="all sides"))
-    planes = [float(here["pfd"].sel(facing=f)) for f in ("right", "left", "back", "front")]
-    assert np.array(planes) * 4 == pytest.approx(np.full(4, fluence), rel=0.03)
-    opposite = sum(float(here["pfd"].sel(facing=f)) for f in ("up", "down"))
-    assert opposite * 2 == pytest.approx(fluence, rel=0.03)
-
-
 def test_probes_change_nothing_and_do_not_depend_on_threads():
     data = told_apart(torture(2000))
     del data["probes"]

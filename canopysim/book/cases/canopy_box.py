@@ -35,7 +35,7 @@ LAMPS: dict[str, tuple[Triple, Triple, tuple[float, float]]] = {
     "from-below": ((0.50, 0.45, 0.12), (35.0, 165.0, 12.0), (0.45, 0.35)),
     "inside": ((0.52, 0.47, 0.41), (50.0, 40.0, 30.0), (0.20, 0.10)),
 }
-N_START = 1400
+N_START = 900
 
 
 @dataclass(frozen=True)

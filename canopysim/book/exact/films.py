@@ -60,7 +60,7 @@ def one_meeting(slant_deg: float, rho: float, tau: float, index: float) -> Split
 
 def to_faces(
     slant_deg: float, azimuth_deg: float, rho: float, tau: float, index: float,
-    place: tuple[float, float, float], size: tuple[float, float, float], n: int = 500,
+    place: tuple[float, float, float], size: tuple[float, float, float], n: int = 300,
 ) -> dict[str, float]:  # fmt: skip
     """Where the light of a beam goes that meets a level leaf at one spot of a black room.
 
