@@ -10,7 +10,8 @@ import time
 import h5py
 import numpy as np
 import pytest
-from build import scene_of
+from build import plain_box, scene_of
+from test_canopy_light import STAND_IN
 from torture import torture
 
 import canopysim
@@ -51,11 +52,13 @@ def scene():
 def undisturbed(scene):
     result = canopysim.run(scene, target={"layers": 1e-6}, max_packets=N_BATCH * 500)
     assert result.n_batch > N_BATCH
+    assert set(BOOKS) <= set(result.rows)
     return result
 
 
 def same_books(one, other):
-    return all(one.rows[name].identical(other.rows[name]) for name in BOOKS)
+    assert set(one.rows) == set(other.rows)
+    return all(one.rows[name].identical(other.rows[name]) for name in BOOKS if name in one.rows)
 
 
 @pytest.mark.parametrize("n_first", [1, 2, 31, 32, 33])
@@ -118,20 +121,23 @@ def test_what_cannot_be_taken_up_is_refused(scene, tmp_path):
 
 # Loads everything once, then lets a child of its own run into each folder that it is told.
 NURSERY = """
-import os, sys
+import json, os, sys
 sys.path.insert(0, {tests!r})
 from build import scene_of
-from test_resume import data
 import canopysim
 import canopysim.checkpoint, canopysim.tallies.label, canopysim.world.compile
 from canopysim import tracing
 tracing.CHECKPOINT_EVERY_S, tracing.CHECKPOINT_SHARE = 0.01, 1e9
-scene = scene_of(data())
-canopysim.run(scene, max_packets=1)
+scenes = [scene_of(data) for data in json.loads(sys.stdin.readline())]
+for scene in scenes:
+    canopysim.run(scene, max_packets=1)
 for line in sys.stdin:
+    number, folder = json.loads(line)
     pid = os.fork()
     if pid == 0:
-        canopysim.run(scene, target={{"layers": 1e-6}}, max_packets=1e7, checkpoint=line.strip())
+        canopysim.run(
+            scenes[number], target={{"layers": 1e-6}}, max_packets=1e7, checkpoint=folder
+        )
         os._exit(0)
     print(pid, flush=True)
     os.waitpid(pid, 0)
@@ -150,8 +156,15 @@ def wait_for_a_new(path):
         time.sleep(0.001)
 
 
-def test_every_kill_leaves_a_run_that_resumes_to_the_same_bytes(scene, tmp_path, request):
-    """kill -9 at random moments, also while a checkpoint is being written."""
+def test_every_kill_leaves_a_run_that_resumes_to_the_same_bytes(
+    scene, tmp_path, request
+):
+    """kill -9 at random moments, also while a checkpoint is being written.
+
+    Most of a single plant, which is soon written and read; each fifth where all is counted.
+    """
+    small = plain_box(**STAND_IN, tracing={"batch": str(BATCH)})
+    scenes = [scene_of(small), scene]
     rng = np.random.default_rng(11)
     code = NURSERY.format(tests=str(request.path.parent))
     nursery = subprocess.Popen(
@@ -159,12 +172,14 @@ def test_every_kill_leaves_a_run_that_resumes_to_the_same_bytes(scene, tmp_path,
     )
     assert nursery.stdin is not None
     assert nursery.stdout is not None
+    print(json.dumps([small, data()]), file=nursery.stdin, flush=True)
     seen, wholes = [], {}
-    batch_packets = compile_world(scene).batch_packets
+    batch_packets = [compile_world(s).batch_packets for s in scenes]
     try:
         for number in range(N_KILL):
             folder = tmp_path / str(number)
-            print(folder, file=nursery.stdin, flush=True)
+            which = int(number % 5 == 0)
+            print(json.dumps([which, str(folder)]), file=nursery.stdin, flush=True)
             pid = int(nursery.stdout.readline())
             # After so many checkpoints and a moment more, however busy the machine is.
             for _ in range(int(rng.integers(1, 8))):
@@ -177,12 +192,15 @@ def test_every_kill_leaves_a_run_that_resumes_to_the_same_bytes(scene, tmp_path,
                 seen.append(len(file["rows/batch"]))
             # One to eight more, so that few undisturbed runs answer for all.
             n_batch = 8 * (seen[-1] // 8 + 1)
-            packets = n_batch * batch_packets
+            packets = n_batch * batch_packets[which]
             result = canopysim.resume(folder, max_packets=packets, checkpoint=False)
-            if n_batch not in wholes:
-                wholes[n_batch] = canopysim.run(scene, target={"layers": 1e-6}, max_packets=packets)
-            assert result.n_batch == wholes[n_batch].n_batch == n_batch
-            assert same_books(result, wholes[n_batch])
+            if (which, n_batch) not in wholes:
+                wholes[which, n_batch] = canopysim.run(
+                    scenes[which], target={"layers": 1e-6}, max_packets=packets
+                )
+            whole = wholes[which, n_batch]
+            assert result.n_batch == whole.n_batch == n_batch
+            assert same_books(result, whole)
     finally:
         nursery.stdin.close()
         nursery.wait()
