@@ -1,4 +1,4 @@
-"""Told apart: by which side, and in which layer, light goes into a canopy and comes out again."""
+"""Told apart: light by the side and layer of a canopy that it crosses, and by single plants."""
 
 from __future__ import annotations
 
@@ -11,9 +11,11 @@ from numpy.typing import NDArray
 from canopysim.book.case import Case, Exact
 from canopysim.book.cases.slabs import BLACK
 from canopysim.book.dark_rooms import hung, metres
+from canopysim.book.exact.factors import parallel
 from canopysim.book.exact.frames import Triple, rotation
 from canopysim.book.exact.passages import Passages, passages
-from canopysim.book.readings import GRID_ROWS, Found, Reading
+from canopysim.book.exact.tiles import level_leaf, obj_of
+from canopysim.book.readings import GRID_ROWS, Found, Reading, Share
 from canopysim.book.scenes import box, panel, scene
 
 if TYPE_CHECKING:
@@ -36,6 +38,30 @@ LAMPS: dict[str, tuple[Triple, Triple, tuple[float, float]]] = {
     "inside": ((0.52, 0.47, 0.41), (50.0, 40.0, 30.0), (0.20, 0.10)),
 }
 N_START = 900
+
+
+# Plants of one level leaf each: half of its length and width, and how high it is drawn, m; feet of
+# each kind. Beside the leaf of a broad one lies a stem, that is no leaf.
+PLANTS: dict[str, tuple[Triple, tuple[tuple[float, float], ...]]] = {
+    "broad": ((0.09, 0.06, 0.20), ((0.20, 0.22), (0.74, 0.66))),
+    "narrow": ((0.11, 0.025, 0.25), ((0.60, 0.20), (0.24, 0.60), (0.50, 0.42))),
+}
+STEM = (0.10, 0.15, -0.01, 0.01)
+PANEL_M, PANEL_AT = (0.24, 0.10), (0.42, 0.50, 0.74)
+
+
+@dataclass(frozen=True)
+class Plants:
+    """Share of the launched light that the leaves of each plant absorb, in their order."""
+
+    def read(self, result: Result) -> Found:
+        """Read it off."""
+        from canopysim.analysis.canopy_box import plant_rows
+        from canopysim.tallies.rows import mean_and_error
+
+        mean, error = mean_and_error(*plant_rows(result))
+        whole = float(result.launched.sel(group="all", band="400-700"))
+        return Found(np.asarray(mean / whole), np.asarray(error / whole), GRID_ROWS)
 
 
 @dataclass(frozen=True)
@@ -119,4 +145,60 @@ def _box() -> Case:
     )  # fmt: skip
 
 
-CASES = (_box(),)
+def _plants() -> Case:
+    x, y, height = PANEL_AT
+    a, b = PANEL_M
+    lamp = (x - a / 2, x + a / 2, y - b / 2, y + b / 2)
+
+    def exact() -> Exact:
+        each = [
+            parallel(lamp, (u - p, u + p, v - q, v + q), height - z)
+            for (p, q, z), feet in PLANTS.values()
+            for u, v in feet
+        ]
+        (x0, x1, y0, y1), (_, feet) = STEM, PLANTS["broad"]
+        stems = [
+            parallel(lamp, (u + x0, u + x1, v + y0, v + y1), height - PLANTS["broad"][0][2])
+            for u, v in feet
+        ]
+        return {"plants": np.array(each), "leaves": sum(each), "stems": sum(stems)}
+
+    files = {}
+    for name, ((p, q, z), _) in PLANTS.items():
+        files[f"{name}.obj"] = obj_of(level_leaf(-p, p, -q, q, z)[None])
+    # A second object of the same file: its corners are counted on.
+    stem = obj_of(level_leaf(*STEM, PLANTS["broad"][0][2])[None]).decode().split("\n")
+    numbered = [
+        " ".join(["f", *(str(int(n) + 4) for n in line.split()[1:])]) if line[:1] == "f" else line
+        for line in stem
+    ]
+    files["broad.obj"] += "\n".join(numbered).replace("o leaf", "o stem").encode()
+    parts = {"leaf": {"leaf": "leaf"}, "stem": {"stem": "black"}}
+    return Case(
+        name="single plants under a panel",
+        chapter="told apart",
+        shows="What the leaf of each of five drawn plants gets, and that stems are no leaves.",
+        source="Configuration factors of parallel rectangles; no leaf shades another.",
+        fails_if="A leaf were counted for another plant, for none, or a stem for one.",
+        scene=scene(
+            "Five plants under a panel",
+            enclosure=box("1 m", "90 cm", "80 cm"),
+            leaves={"leaf": BLACK},
+            canopy={"layers": ["15 cm", "30 cm"], "meshes": [
+                {"file": f"{name}.obj", "unit": "m", "base": "0 cm",
+                 "parts": parts if name == "broad" else {"leaf": parts["leaf"]},
+                 "positions": [[metres(u), metres(v)] for u, v in feet]}
+                for name, (_, feet) in PLANTS.items()]},
+            fixtures={"panel": panel(metres(a), metres(b))},
+            lights=[hung("panel", PANEL_AT)],
+            also_count={"each_plant": "true"},
+        ),
+        files=files,
+        figures={"plants": Plants(), "leaves": Share("leaves"), "stems": Share("stems")},
+        exact=exact,
+        packets=1 << 21,
+        scale=1.0,
+    )  # fmt: skip
+
+
+CASES = (_box(), _plants())
