@@ -11,7 +11,7 @@ FILES = (
     "panels", "beams", "parallel_beams", "measured_lights", "bodies",
     "plates", "boxes", "mirrors", "rough_mirrors", "spheres", "furnaces", "openings",
     "slabs", "scattering", "crowns", "drawn", "films",
-    "planes", "probes", "meters",
+    "planes", "probes", "probes_hidden", "meters",
     "colours", "groups", "told_apart", "canopy_box",
     "balances", "backwards", "alike",
     "errors",

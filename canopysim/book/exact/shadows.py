@@ -42,7 +42,7 @@ def inside(polygon_corners: Array, window: Array) -> Array:
 
 
 def hidden(points: Array, lamp: Array, low: Triple, high: Triple) -> NDArray[np.bool_]:
-    """Whether an upright box stands between a lamp (3,) and each of some points (..., 3)."""
+    """Whether an upright box stands between a lamp (3,), or one each, and points (..., 3)."""
     way = points - lamp
     with np.errstate(divide="ignore", invalid="ignore"):
         one, other = (np.asarray(low) - lamp) / way, (np.asarray(high) - lamp) / way
