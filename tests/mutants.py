@@ -21,7 +21,7 @@ FILES = (
     "light/placing.py", "light/lens_table.py", "light/fluxes.py", "light/meter.py",
     "light/colours.py", "light/spectrum/averages.py", "light/spectrum/pieces.py",
     "light/spectrum/measures.py", "light/photometry/distribution.py", "light/photometry/lm63.py",
-    "light/photometry/eulumdat.py", "light/photometry/planes.py", "light/photometry/polar.py",
+    "light/photometry/eulumdat.py", "light/photometry/planes.py",
     "matter/cuticle.py", "matter/rough.py", "matter/optics.py", "matter/layers.py",
     "matter/turbid/inclination.py", "matter/turbid/volume.py", "matter/turbid/heights.py",
     "tallies/label.py", "tallies/label_probes.py", "tallies/label_leaning.py", "tallies/rows.py",
@@ -47,6 +47,8 @@ TURNED_CALLS = {
 }  # fmt: skip
 # Numbers that are called what they are, and bounds that no light is near.
 PLAIN = ("ZERO", "QUARTER", "HALF", "ONE", "TWO", "FOUR", "BIG", "TINY")
+# What only refuses or warns is no physics: functions, by how their names begin, and calls.
+CHECKS = ("_refuse", "refuse", "_warn", "warn", "_doubt", "doubt", "_buried", "__")
 DROPPED_CALLS = ("abs", "root", "sqrt", "exp_of", "exp")
 
 
@@ -109,6 +111,8 @@ def _mutants(package: Path, seed: int, per_statement: int) -> Iterator[Mutant]:
         places = {node: number for number, node in enumerate(ast.walk(tree))}
         yield from _changed_constants(file, tree)
         for function in [n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)]:
+            if function.name.startswith(CHECKS):
+                continue
             known = _names(function) | _module_names(tree)
             for statement in _statements(function):
                 # The same draw whatever stands elsewhere.
@@ -164,8 +168,17 @@ def _statements(function: ast.FunctionDef) -> Iterator[ast.stmt]:
         calls = isinstance(node, ast.Expr) and isinstance(node.value, ast.Call)
         # Compiled kernels keep no diary.
         calls = calls and ast.unparse(node.value.func) != "note"
-        if isinstance(node, ast.stmt) and (reckons or calls):
+        if isinstance(node, ast.stmt) and (reckons or calls) and not _checks(node):
             yield node
+
+
+def _checks(statement: ast.stmt) -> bool:
+    """Whether a statement only refuses or warns."""
+    if isinstance(statement, ast.If):
+        return not statement.orelse and all(_checks(each) for each in statement.body)
+    if isinstance(statement, ast.Expr) and isinstance(statement.value, ast.Call):
+        return ast.unparse(statement.value.func).split(".")[-1].startswith(CHECKS)
+    return isinstance(statement, ast.Raise)
 
 
 def _inside(node: ast.AST) -> Iterator[ast.AST]:

@@ -8,7 +8,8 @@ switch (`mutate_many.py`). What was found is kept in the folder of --out, so tha
 interrupted and goes on where it stopped. `--table` puts it into `mutants.csv` beside this file, of
 which `mutants.md` is the table: what stands there is not tried again unless --again asks for it, or
 the statement has changed.
-`mutants_equivalent.yaml` has those that change nothing that a figure could show, with the reason.
+`mutants_equivalent.yaml` has those that change nothing that a figure could show, with the reason;
+what has one is tried with --again alone.
 """
 
 from __future__ import annotations
@@ -233,7 +234,12 @@ def write_table(whole: Sequence[Mutant], found: dict[str, dict[str, object]]) ->
     gone = sorted(set(equivalent) - set(names))
     if gone:
         sys.exit(f"{EQUIVALENT.name}: no such change any more: {gone[0]}")
-    rows = [found[name] | {"line": m.line} for name, m in names.items() if name in found]
+    untried = {"by": "", "how": "not tried"}
+    rows: list[dict[str, object]] = [
+        found.get(name, {"file": m.file, "name": name} | untried) | {"line": m.line}
+        for name, m in names.items()
+        if name in found or name in equivalent
+    ]
     with FOUND.open("w", encoding="utf-8", newline="") as file:
         writer = csv.DictWriter(file, COLUMNS, extrasaction="ignore", lineterminator="\n")
         writer.writeheader()
@@ -269,8 +275,12 @@ def table(found: list[dict[str, object]], equivalent: dict[str, str]) -> str:
         lines += ["", "Not noticed:", ""]
         lines += [f"- {f['file']}:{f['line']} `{f['name'].split(': ', 1)[1]}`" for f in survivors]
     if explained:
-        lines += ["", "Change no figure:", ""]
-        lines += [f"- `{f['name']}`: {equivalent[str(f['name'])]}" for f in explained]
+        lines += ["", "Change no figure, found so or by reason alone (not tried):", ""]
+        lines += [
+            f"- `{f['name']}`: {equivalent[str(f['name'])]}"
+            + (" (not tried)" if f["how"] == "not tried" else "")
+            for f in explained
+        ]
     return "\n".join(lines) + "\n"
 
 
@@ -302,8 +312,10 @@ def main() -> None:
         return
     if chosen.again:
         found = {name: f for name, f in found.items() if f["by"]}
+    # What has a reason needs no trial to have it.
+    reasons = {} if chosen.again else yaml.safe_load(EQUIVALENT.read_text("utf-8")) or {}
     every = [m for m in whole if chosen.only in m.file][chosen.start :: chosen.every]
-    todo = [m for m in every if m.name not in found]
+    todo = [m for m in every if m.name not in found and m.name not in reasons]
     print(f"{len(every)} mutants, {len(todo)} to be tried")
     groups = list(in_groups(todo))
     if any(len(group) == 1 for group in groups):

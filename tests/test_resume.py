@@ -156,9 +156,7 @@ def wait_for_a_new(path):
         time.sleep(0.001)
 
 
-def test_every_kill_leaves_a_run_that_resumes_to_the_same_bytes(
-    scene, tmp_path, request
-):
+def test_every_kill_leaves_a_run_that_resumes_to_the_same_bytes(scene, tmp_path, request):
     """kill -9 at random moments, also while a checkpoint is being written.
 
     Most of a single plant, which is soon written and read; each fifth where all is counted.
