@@ -9,7 +9,11 @@ import numpy as np
 
 from canopysim.book.case import Case, Exact, Scene
 from canopysim.book.cases.slabs import BLACK, sides_of
+from canopysim.book.dark_rooms import hung
+from canopysim.book.exact.backward import sheet
 from canopysim.book.exact.discs import disc_mesh, discs_anyhow, first_met
+from canopysim.book.exact.factors import box_faces, polygon
+from canopysim.book.exact.frames import Triple
 from canopysim.book.exact.leaf_between import leaf_between
 from canopysim.book.exact.tiles import (
     Tile,
@@ -280,4 +284,70 @@ def _squares() -> Case:
     )
 
 
-CASES = (_random_tiles(), _disc_layers(), _one_leaf(), _squares())
+# One leaf that leans, its upper side up or down: turn, pitch and tilt, so that no two components of
+# its normal are alike; and the ways by which needles of light come to its middle.
+LEANING = {"upper side up": (115.0, 42.0, -24.0), "upper side down": (-50.0, 18.0, 145.0)}
+NEEDLES = {"down": (0.0, 0.0, -1.0), "up": (0.0, 0.0, 1.0), "along": (0.8, 0.6, 0.0),
+           "across": (0.3, -0.9, -0.316)}  # fmt: skip
+LEAF_AT, ROOM = (0.52, 0.33, 0.41), (1.1, 0.7, 0.9)
+LEAF_UPPER, LEAF_LOWER = (0.50, 0.30), (0.15, 0.40)
+
+
+def _leaning(name: str, turned: Triple) -> Case:
+    """One leaf that leans under four needles."""
+    leaf = sheet(LEAF_AT, 0.16, 0.12, *turned)
+    ways = {key: np.array(way) / np.linalg.norm(way) for key, way in NEEDLES.items()}
+
+    def exact() -> Exact:
+        found: dict[str, Any] = {}
+        for key, way in ways.items():
+            rho, tau = LEAF_UPPER if way @ leaf.normal < 0 else LEAF_LOWER
+            back = -np.sign(way @ leaf.normal) * leaf.normal
+            for face, corners in box_faces(ROOM).items():
+                found[f"{face}, {key}"] = rho * polygon(LEAF_AT, back, corners) + tau * polygon(
+                    LEAF_AT, -back, corners
+                )
+        return found
+
+    lights = []
+    for key, way in ways.items():
+        # Looking along its way, 20 cm before the leaf.
+        x, y, z = LEAF_AT - 0.2 * way
+        tilt = np.degrees(np.arccos(-way[2]))
+        turn = np.degrees(np.arctan2(-way[0], way[1]))
+        lights.append(hung("needle", (x, y, z), (float(turn), 0.0, float(tilt)), group=key))
+    figures: dict[str, Reading] = {
+        f"{face}, {key}": Share(face, key) for key in ways for face in box_faces(ROOM)
+    }
+    return Case(
+        name=f"what a leaning leaf scatters, {name}",
+        chapter="leaves",
+        shows="A leaf that leans sends what meets either side to the walls on its own side, and "
+        "what goes through to those beyond.",
+        source="Lambert's polygons from the spot that a needle meets, cut off by the leaf's plane.",
+        fails_if="A normal were turned to the light in part, or sides or axes were exchanged.",
+        scene=scene(
+            "A leaf that leans",
+            enclosure=box(*(f"{extent} m" for extent in ROOM)),
+            leaves={"leaf": sides_of(LEAF_UPPER, LEAF_LOWER)},
+            canopy={"layers": ["20 cm", "60 cm"], "meshes": [
+                {"file": "leaf.obj", "unit": "m", "parts": {"*": {"leaf": "leaf"}},
+                 "positions": [["0 cm", "0 cm"]], "base": "0 cm"}]},
+            fixtures={"needle": panel("0.1 mm", "0.1 mm", "parallel")},
+            lights=lights,
+        ),
+        files={"leaf.obj": obj_of(leaf.corners[None])},
+        figures=figures,
+        exact=exact,
+        # The needles' width.
+        exact_err=dict.fromkeys(figures, 2e-5),
+        packets=1 << 21,
+        quick=1 / 8,
+        scale=1.0,
+    )  # fmt: skip
+
+
+CASES = (
+    _random_tiles(), _disc_layers(), _one_leaf(), _squares(),
+    *(_leaning(name, turned) for name, turned in LEANING.items()),
+)  # fmt: skip
