@@ -154,7 +154,8 @@ def try_together(group: Sequence[Mutant], folder: Path) -> Iterator[dict[str, ob
     Where they do not go together (types that do not agree, say), halves of them are tried, and a
     single one by itself.
     """
-    told = 0
+    told: set[int] = set()
+    ready = False
     if len(group) > 1:
         place = folder / f"many-{threading.get_ident()}"
         package = place / "canopysim"
@@ -183,14 +184,17 @@ def try_together(group: Sequence[Mutant], folder: Path) -> Iterator[dict[str, ob
             assert server.stdout is not None
             for line in server.stdout:
                 found = json.loads(line)
+                ready = ready or "ready" in found
                 if "number" in found:
-                    told += 1
+                    told.add(found["number"])
                     mutant = group[found.pop("number") - 1]
                     named = {"name": mutant.name, "file": mutant.file, "line": mutant.line}
                     yield named | found
-    rest = group[told:]
-    if len(rest) == 1:
-        yield try_mutant(rest[0], folder)
+    rest = [mutant for number, mutant in enumerate(group, 1) if number not in told]
+    if ready or len(rest) == 1:
+        # Too late for them there: modules reckon so when they are imported.
+        for mutant in rest:
+            yield try_mutant(mutant, folder)
     elif rest:
         print(f"{len(rest)} of {len(group)} do not go together", flush=True)
         half = (len(rest) + 1) // 2

@@ -3,20 +3,26 @@
 Started by `mutate.py` with a copy of the package in which every change stands behind a switch. The
 book is read once with none of them on: that compiles the kernels, must pass, and tells which cases
 come by each change. Then for each change a child is forked that turns it on and reads those cases
-until one fails. One line of JSON tells of each.
+until one fails. One line of JSON tells of each. What modules reckon when they are imported is too
+late to change: such a change must be tried by itself.
 """
 
 from __future__ import annotations
 
+import gc
+import importlib
 import json
 import os
+import pkgutil
 import select
 import signal
 import sys
 import time
 from collections import Counter
 from collections.abc import Iterator
+from functools import _lru_cache_wrapper
 
+import canopysim
 from canopysim.book.case import Case
 from canopysim.book.cases import all_cases
 from canopysim.book.record import Record
@@ -45,23 +51,42 @@ def how(record: Record) -> str:
     return record.problem or f"{worst.figure}: z {worst.z:.3g}"
 
 
+def import_all() -> None:
+    """Import every module, but for commands of folders and what wants a screen."""
+    for module in pkgutil.walk_packages(canopysim.__path__, "canopysim."):
+        if "__main__" not in module.name:
+            importlib.import_module(module.name)
+
+
+def forget() -> None:
+    """Drop what functions of the program remember; the book's own remember what is right."""
+    for thing in gc.get_objects():
+        if isinstance(thing, _lru_cache_wrapper):
+            of = str(getattr(thing, "__module__", ""))
+            if of.startswith("canopysim.") and not of.startswith("canopysim.book"):
+                thing.cache_clear()
+
+
 def control() -> tuple[dict[str, float], dict[int, set[str]]]:
     """Read the book with nothing turned on: seconds of each case, and cases by change."""
     seconds: dict[str, float] = {}
     coming_by: dict[int, set[str]] = {}
     asked_for()
+    forget()
     for record in read_book(in_order([], {}), edition="quick", threads=1):
         if not record.passed:
             sys.exit(f"the book fails without a change: {record.case.name}, {how(record)}")
         seconds[record.case.name] = record.seconds
         for number in asked_for():
             coming_by.setdefault(number, set()).add(record.case.name)
+        forget()
     return seconds, coming_by
 
 
 def read(number: int, cases: list[Case], out: int) -> None:
     """Read the book with one change on; in a child of its own."""
     turn_on(number)
+    forget()
     for record in read_book(cases, edition="quick", threads=1):
         line = {"case": record.case.name, "how": "" if record.passed else how(record)}
         os.write(out, (json.dumps(line) + "\n").encode())
@@ -116,11 +141,15 @@ def attempt(number: int, cases: list[Case], seconds: dict[str, float]) -> dict[s
 
 def main() -> None:
     """Try the changes whose numbers are arguments."""
+    import_all()
+    early = set(asked_for())
     seconds, coming_by = control()
     print(json.dumps({"ready": round(sum(seconds.values()), 1)}), flush=True)
     noticed: Counter[str] = Counter()
     last: list[str] = []
     for number in map(int, sys.argv[1:]):
+        if number in early:
+            continue
         start = time.monotonic()
         # What noticed the changes before, of the same function perhaps, then what noticed most.
         first = list(dict.fromkeys([*last, *(name for name, _ in noticed.most_common(12))]))

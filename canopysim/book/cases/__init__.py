@@ -12,7 +12,7 @@ FILES = (
     "plates", "boxes", "mirrors", "rough_mirrors", "spheres", "furnaces", "openings",
     "slabs", "scattering", "crowns", "drawn", "films",
     "planes", "probes", "probes_hidden", "meters",
-    "colours", "groups", "told_apart", "canopy_box",
+    "colours", "spectra", "groups", "told_apart", "canopy_box",
     "balances", "backwards", "alike",
     "errors",
 )  # fmt: skip

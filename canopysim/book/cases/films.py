@@ -9,7 +9,8 @@ import numpy as np
 from canopysim.book.case import Case, Exact, Scene
 from canopysim.book.cases.drawn import BAY, MARGIN, bay_with_mesh, beams
 from canopysim.book.dark_rooms import FACES
-from canopysim.book.exact.films import one_meeting, to_faces
+from canopysim.book.exact.facets import returned_even, roughness
+from canopysim.book.exact.films import even_share, fresnel, one_meeting, to_faces
 from canopysim.book.exact.frames import angles_of, rotation
 from canopysim.book.exact.leaves import Side
 from canopysim.book.exact.tiles import level_leaf, obj_of
@@ -289,7 +290,50 @@ def _upright() -> Case:
     )
 
 
+# Spreads of rough films and mirrors, degrees. The program's lattice of 2^18 directions is that near
+# to the integral: rough mirrors keep light between steep facets, which few directions meet.
+SPREADS = (12.0, 25.0, 40.0)
+EVEN_OFF = {"film": 5e-5, "mirror": 5e-4}
+
+
+def _of_even_light(bench: Bench, case: Case) -> list[Outcome]:
+    """Compare what films and rough mirrors return of even light."""
+    from canopysim.matter.cuticle import mean_reflectance
+    from canopysim.matter.rough import returned_share
+
+    found = []
+    for spread in (0.0, *SPREADS):
+        told = {"film": mean_reflectance(INDEX, np.radians(spread)),
+                "mirror": returned_share(np.radians(spread))}  # fmt: skip
+        if spread:
+            a = roughness(spread)
+            exact = {
+                "film": returned_even(a, 32, 160, lambda t: fresnel(np.maximum(t, 1e-7), INDEX)),
+                "mirror": returned_even(a, 32, 160),
+            }
+        else:
+            exact = {"film": even_share(INDEX), "mirror": 1.0}
+        found += [
+            Outcome(f"{what}, spread {spread:g} deg", exact[what], told[what], 0.0,
+                    exact_err=EVEN_OFF[what], scale=1.0)
+            for what in told
+        ]  # fmt: skip
+    return found
+
+
 CASES = (
+    Case(
+        name="what films and rough mirrors return of even light",
+        chapter="leaves",
+        shows="The mean over all directions of what facets mirror, from which a leaf's share below "
+        "its film is reckoned.",
+        source="Quadrature of the law of Trowbridge and Reitz with Smith's masking and Fresnel's "
+        "laws, direction by direction.",
+        fails_if="Facets were weighed by another area than is seen, hid each other more or less, "
+        "or were met at another angle.",
+        packets=1,
+        measure=_of_even_light,
+    ),
     _mirrored_off(),
     _upright(),
     _beams((0.30, 0.20), (0.12, 0.35), "strong leaf"),

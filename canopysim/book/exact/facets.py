@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+Share = Callable[[Floats], Floats]
 
 
 def roughness(spread_deg: float) -> float:
@@ -49,8 +52,12 @@ def sent(towards: Floats, light: Floats, a: float) -> Floats:
     return np.asarray(density * seen / (4 * light[2]))
 
 
-def returned(zenith: float, a: float, n: int = 100) -> float:
-    """Share that comes back of a beam from a zenith angle, rad."""
+def returned(zenith: float, a: float, n: int = 100, facet: Share | None = None) -> float:
+    """Share that comes back of a beam from a zenith angle, rad.
+
+    A facet mirrors all that meets it, or the share that ``facet`` tells for angles of incidence,
+    rad.
+    """
     g, w = np.polynomial.legendre.leggauss(n)
     theta = (g + 1) * np.pi / 4
     phi = (np.arange(n) + 0.5) / n * np.pi
@@ -59,15 +66,19 @@ def returned(zenith: float, a: float, n: int = 100) -> float:
          np.repeat(np.cos(theta)[:, None], n, 1)], -1,
     )  # fmt: skip
     light = np.array([np.sin(zenith), 0.0, np.cos(zenith)])
-    rings = sent(towards, light, a).sum(1) * 2 * np.pi / n
+    flow = sent(towards, light, a)
+    if facet is not None:
+        # The facet halves the angle between the two ways.
+        flow = flow * facet(np.arccos(np.clip(towards @ light, -1.0, 1.0)) / 2)
+    rings = flow.sum(1) * 2 * np.pi / n
     return float((rings * np.sin(theta) * w).sum() * np.pi / 4)
 
 
-def returned_even(a: float, n: int = 24) -> float:
-    """Share that comes back of light that is even from all sides."""
+def returned_even(a: float, n: int = 24, fine: int = 100, facet: Share | None = None) -> float:
+    """Share that comes back of light that is even from all sides; as for `returned`."""
     g, w = np.polynomial.legendre.leggauss(n)
     theta = (g + 1) * np.pi / 4
-    each = np.array([returned(t, a) for t in theta])
+    each = np.array([returned(t, a, fine, facet) for t in theta])
     return float((each * np.sin(2 * theta) * w).sum() * np.pi / 4)
 
 
