@@ -8,9 +8,10 @@ import numpy as np
 
 from canopysim.book.case import Case, Exact, Number
 from canopysim.book.cases.slabs import BLACK, pencils, sides_of, slab_scene
-from canopysim.book.exact.backward import lambert
+from canopysim.book.dark_rooms import hung
 from canopysim.book.exact.crown_paths import Crown, follow
 from canopysim.book.exact.crowns import heading, leaf_area_met
+from canopysim.book.exact.frames import rotation
 from canopysim.book.exact.leaves import DENSITY, ellipsoid, shown
 from canopysim.book.exact.radiosity import FACES
 from canopysim.book.outcome import Outcome
@@ -131,7 +132,12 @@ def _overlap() -> Case:
 
 
 ROOM = (1.0, 1.2, 1.0)
-LAMP_SIZE, LAMP_AT = (0.30, 0.40), (0.55, 0.40, 0.85)
+# Parallel light from one corner, through the middle, so that unlike sides get unlike shares.
+LAMP_SIZE, LAMP_AT = (0.20, 0.24), (0.20, 0.24, 0.80)
+WAY = np.subtract(MIDDLE, LAMP_AT) / np.linalg.norm(np.subtract(MIDDLE, LAMP_AT))
+LAMP_TURNED = (
+    float(np.degrees(np.arctan2(-WAY[0], WAY[1]))), 0.0, float(np.degrees(np.arccos(-WAY[2]))),
+)  # fmt: skip
 UPPER, LOWER = (0.15, 0.40), (0.45, 0.25)
 # Cuts between layers within the body, m, and paths in the full edition.
 CUTS, N_PATH, N_PART = (0.34, 0.47), 1 << 22, 32
@@ -146,13 +152,13 @@ def _scattering_crown(shape: str, angles: str, clumping: float) -> Case:
         """Follow plain paths; give what layers' sides and faces take of each part of them."""
         leaves, faces = [], []
         rng = np.random.default_rng(bench.next_seed())
+        axes = rotation(*LAMP_TURNED)
         for _ in range(N_PART):
             n = max(int(N_PATH * bench.share) // N_PART, 1 << 10)
             spots = (rng.random((n, 2)) - 0.5) * LAMP_SIZE
-            o = np.concatenate([spots, np.zeros((n, 1))], 1) + LAMP_AT
-            sides, ends = follow(
-                crown, ROOM, CUTS, o, lambert(np.tile([0.0, 0.0, -1.0], (n, 1)), rng), rng
-            )
+            o = spots @ axes[:, :2].T + LAMP_AT
+            d = np.tile(WAY, (n, 1))
+            sides, ends = follow(crown, ROOM, CUTS, o, d, rng)
             leaves.append(sides)
             faces.append(ends)
         return leaves, faces
@@ -176,7 +182,7 @@ def _scattering_crown(shape: str, angles: str, clumping: float) -> Case:
     return Case(
         name=f"a crown that scatters, {shape}",
         chapter="leaves",
-        shows="Light of a panel in a crown of leaves of unlike sides, whose density falls with "
+        shows="Slanting light in a crown of leaves of unlike sides, whose density falls with "
         "height: what each layer's sides take and what goes to each face of a black room.",
         source="Paths in plain numpy, leaf by leaf: every leaf that is drawn is met by density and "
         "|n.d|, and sends light on by Lambert's law.",
@@ -188,9 +194,8 @@ def _scattering_crown(shape: str, angles: str, clumping: float) -> Case:
             leaves={"leaf": sides_of(UPPER, LOWER)},
             canopy={"layers": [f"{z} m" for z in (low, *CUTS, high)],
                     "volumes": [_body(shape, angles, clumping)]},
-            fixtures={"panel": panel(*(f"{x} m" for x in LAMP_SIZE))},
-            lights=[{"fixture": "panel", "at": [f"{x} m" for x in LAMP_AT[:2]],
-                     "height": f"{LAMP_AT[2]} m"}],
+            fixtures={"panel": panel(*(f"{x} m" for x in LAMP_SIZE), "parallel")},
+            lights=[hung("panel", LAMP_AT, LAMP_TURNED)],
         ),
         packets=1 << 22,
         quick=1 / 8,
