@@ -109,8 +109,21 @@ PROBES = {"in-crown": ("35 cm", "55 cm"), "in-row": ("60 cm", "31 cm"),
           "clear": ("30 cm", "95 cm")}  # fmt: skip
 
 
+# A bar that keeps nothing hangs among the leaves; its light is next to none.
+BAR: Data = {
+    "body": {"length": "20 cm", "width": "8 cm", "height": "4 cm", "standoff": "5 mm",
+             "surface": "pale"},
+    "photon_flux": "1e-6 umol/s", "spectrum": ONE_BAND,
+    "strips": [{"length": "1 cm", "width": "1 cm", "lens": "lambertian"}],
+}  # fmt: skip
+
+
 def _crowns_in_balance() -> Case:
     rho = 0.5
+    walls = _walls_shine(LEVEL * (1.0 - rho))
+    walls["fixtures"]["bar"] = BAR
+    walls["lights"].append({"fixture": "bar", "group": "bar", "at": ["54 cm", "25 cm"],
+                            "height": "46 cm", "turn": "20 deg"})  # fmt: skip
     looks = ("all sides", "up", "down", "left", "back")
     probes: dict[str, Reading] = {
         f"{place}, {look}": AtProbe(place, look) for place in PROBES for look in looks
@@ -129,20 +142,21 @@ def _crowns_in_balance() -> Case:
     return Case(
         name="crowns of leaves in a furnace, and probes in them",
         chapter="rooms",
-        shows="Volumes of leaves that keep nothing, in each other, change nothing where walls emit "
-        "and reflect in balance: faces, a plane and probes in the midst of leaves see the same.",
+        shows="Volumes of leaves that keep nothing, in each other and about a white bar, change "
+        "nothing where walls emit and reflect in balance: faces, a plane and probes in the midst "
+        "of leaves see the same.",
         source="Kirchhoff: radiance is the same everywhere and every way, M over pi; so a face of "
         "a probe reads M whatever it looks at, and the fluence rate is 4 M.",
         fails_if="Leaves of a volume were met by another share than they show, sent light by "
-        "another law, hid more or less of a look than of a flight, or lost some.",
+        "another law or into the bar, hid more or less of a look than of a flight, or lost some.",
         scene=scene(
             "The furnace with crowns",
             enclosure=box(f"{W} m", f"{D} m", f"{H} m") | {"lining": "wall"},
-            surfaces={"wall": {"diffuse": percent(rho)}},
+            surfaces={"wall": {"diffuse": percent(rho)}, "pale": {"diffuse": "100 %"}},
             planes=[{"name": "mid", "height": "52 cm", "cell": "1 m"}],
             probes=[{"name": name, "at": [x, "25 cm"], "height": z, "radius": "7 cm"}
                     for name, (x, z) in PROBES.items()],
-            **_walls_shine(LEVEL * (1.0 - rho)),
+            **walls,
             **CROWNS,
         ),
         figures=shares | planes | probes,
