@@ -138,7 +138,7 @@ def _two_strips_case() -> Case:
 
 def _row_case() -> Case:
     """Three bars side by side along y, the gap between their bodies."""
-    turned, height, gap = (20.0, 0.0, 15.0), 0.7, 0.05
+    turned, height, gap = (-160.0, 0.0, 15.0), 0.7, 0.05
     middle, length, width = (0.5, 0.33), 0.3, 0.02
     # A bare bar reaches that far across the room, askew as it hangs.
     step = float(np.abs(rotation(*turned)[1]) @ [length, width, 0.0]) + gap

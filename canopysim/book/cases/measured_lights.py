@@ -101,10 +101,11 @@ def _case(name: str, fails_if: str, fixture: Data, files: dict[str, bytes], flux
     )
 
 
-# Rings finer than half a degree, where a table is followed from angle to angle and not only cell by
-# cell; the stronger towards +x, the outermost towards +y. Backwards it shines a little.
+# Rings, some finer than half a degree and of unlike steps, where a table is followed from angle to
+# angle and not only cell by cell; the stronger towards +x, the outermost towards +y. Backwards it
+# shines a little.
 FINE_C = np.arange(0.0, 361.0, 30.0)
-FINE_GAMMA = np.array([0.0, 4.5, 5.0, 5.5, 6.0, 6.5, 7.0, 7.5, 90.0, 100.0, 180.0])
+FINE_GAMMA = np.array([0.0, 4.5, 4.9, 5.5, 5.8, 6.5, 7.0, 7.5, 90.0, 100.0, 180.0])
 RINGS = np.array([0.0, 0.0, 900.0, 40.0, 700.0, 0.0, 0.0, 0.0, 0.0, 0.5, 0.5])
 SPOT, SPOT_SIZE = (0.48, 0.37, 0.85), 1e-3
 # A part of the floor that the rings cross, and its cells.
