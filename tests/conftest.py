@@ -12,6 +12,11 @@ settings.register_profile("fixed", derandomize=True, deadline=None)
 settings.load_profile("fixed")
 
 
+def pytest_collection_modifyitems(items):
+    """The book comes last: its cases find all kernels compiled, by one worker and not by each."""
+    items.sort(key=lambda item: item.path.name == "test_book.py")
+
+
 @pytest.fixture(scope="session")
 def p_fail() -> float:
     return P_FAIL
