@@ -80,6 +80,7 @@ WHITE_WATTS = np.round(
 )
 RED_NM = np.array([612.0, 655.0, 663.0, 690.0, 731.0, 777.0])
 RED_PHOTONS = np.array([0.0, 0.4, 1.0, 0.15, 0.3, 0.0])
+GREEN_NM, GREEN_PHOTONS = np.array([483.0, 530.0, 571.0, 655.0]), np.array([0.0, 1.0, 0.35, 0.0])
 # A leaf-green paint in steps of 10 nm.
 PAINT_NM = np.arange(400.0, 801.0, 10.0)
 _MIDDLES = (PAINT_NM[1:] + PAINT_NM[:-1]) / 2
@@ -89,13 +90,16 @@ PAINT = np.round(
     + 0.55 / (1 + np.exp(-(_MIDDLES - 715) / 9)),
     4,
 )
-BENDS = {"white": np.concatenate([WHITE_NM, PAINT_NM]), "red": np.concatenate([RED_NM, PAINT_NM])}
+BENDS = {"white": np.concatenate([WHITE_NM, PAINT_NM]), "red": np.concatenate([RED_NM, PAINT_NM]),
+         "green": np.concatenate([GREEN_NM, PAINT_NM])}  # fmt: skip
 PHOTONS = {
     "white": photons_of_watts(WHITE_NM, WHITE_WATTS),
     "red": photons_of_rows(RED_NM, RED_PHOTONS),
+    "green": photons_of_rows(GREEN_NM, GREEN_PHOTONS),
 }
-LIT = {"white": BANDS, "red": ("600-700", "700-750", "750-800")}
-FLUXES = {"white": 90.0, "red": 35.0}
+LIT = {"white": BANDS, "red": ("600-700", "700-750", "750-800"),
+       "green": ("400-500", "500-600", "600-700")}  # fmt: skip
+FLUXES = {"white": 90.0, "red": 35.0, "green": 60.0}
 
 
 def _table(unit: str, nm: Array, values: Array) -> Data:
@@ -104,9 +108,10 @@ def _table(unit: str, nm: Array, values: Array) -> Data:
 
 
 def _paint_case() -> Case:
-    """Two lights straight down on one floor, which reflects each as its own photons meet it."""
+    """Three lights straight down on one floor, which reflects each as its own photons meet it."""
     spectra = {"white": _table("W/nm", WHITE_NM, WHITE_WATTS),
-               "red": _table("relative photons", RED_NM, RED_PHOTONS)}  # fmt: skip
+               "red": _table("relative photons", RED_NM, RED_PHOTONS),
+               "green": _table("relative photons", GREEN_NM, GREEN_PHOTONS)}  # fmt: skip
     figures: dict[str, Reading] = {}
     for group, bands in LIT.items():
         for band in bands:
@@ -128,7 +133,7 @@ def _paint_case() -> Case:
         return found
 
     return Case(
-        name="a paint under two lights of unlike spectra",
+        name="a paint under three lights of unlike spectra",
         chapter="colours and groups",
         shows="Photons per band of a table, and a reflectance averaged by each light's photons.",
         source="Quadrature of the spectra and of their products with the paint, between all bends; "
@@ -136,13 +141,14 @@ def _paint_case() -> Case:
         fails_if="watts were taken for photons, all lights met the paint as even light does, or "
         "as the other light does.",
         scene=scene(
-            "Two lights on a paint", enclosure=room(floor="paint"),
+            "Three lights on a paint", enclosure=room(floor="paint"),
             surfaces={"paint": {"diffuse": {
                 f"{a:g}-{b:g}": percent(p)
                 for a, b, p in zip(PAINT_NM, PAINT_NM[1:], PAINT, strict=False)}}},
             fixtures={k: panel("20 cm", "10 cm", "parallel", f"{FLUXES[k]:g} umol/s", spectra[k])
                       for k in spectra},
-            lights=[hung("white", (0.4, 0.3, 0.7)), hung("red", (0.7, 0.4, 0.6))],
+            lights=[hung("white", (0.4, 0.3, 0.7)), hung("red", (0.7, 0.4, 0.6)),
+                    hung("green", (0.3, 0.5, 0.5))],
             planes=[{"name": "floor", "height": "0 m", "cell": "50 cm"}],
         ),
         figures=figures,
