@@ -10,11 +10,11 @@ from canopysim.book.case import Case
 FILES = (
     "panels", "beams", "parallel_beams", "measured_lights", "bodies",
     "plates", "boxes", "mirrors", "rough_mirrors", "spheres", "furnaces", "openings",
-    "slabs", "scattering", "crowns", "drawn", "films",
+    "slabs", "scattering", "crowns", "drawn", "films", "leaf_facts",
     "planes", "probes", "probes_hidden", "meters",
     "colours", "spectra", "groups", "told_apart", "canopy_box",
     "balances", "backwards", "alike",
-    "errors",
+    "errors", "run_facts",
 )  # fmt: skip
 
 

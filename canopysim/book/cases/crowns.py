@@ -8,7 +8,7 @@ import numpy as np
 
 from canopysim.book.case import Case, Exact, Number
 from canopysim.book.cases.slabs import BLACK, pencils, sides_of, slab_scene
-from canopysim.book.dark_rooms import hung
+from canopysim.book.dark_rooms import hung, metres
 from canopysim.book.exact.crown_paths import Crown, follow
 from canopysim.book.exact.crowns import heading, leaf_area_met
 from canopysim.book.exact.frames import rotation
@@ -194,7 +194,7 @@ def _scattering_crown(shape: str, angles: str, clumping: float) -> Case:
             leaves={"leaf": sides_of(UPPER, LOWER)},
             canopy={"layers": [f"{z} m" for z in (low, *CUTS, high)],
                     "volumes": [_body(shape, angles, clumping)]},
-            fixtures={"panel": panel(*(f"{x} m" for x in LAMP_SIZE), "parallel")},
+            fixtures={"panel": panel(metres(LAMP_SIZE[0]), metres(LAMP_SIZE[1]), "parallel")},
             lights=[hung("panel", LAMP_AT, LAMP_TURNED)],
         ),
         packets=1 << 22,

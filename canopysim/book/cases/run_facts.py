@@ -1,0 +1,144 @@
+"""Errors: means and errors of known batches, targets, and how light falls with depth."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import pairwise
+from types import SimpleNamespace as Bag
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canopysim.book.facts import Fact, fact_case
+
+Array = NDArray[np.float64]
+
+
+def _mean(sums: Array, n: Array) -> tuple[float, float]:
+    """Mean of batches and its error, from rows that hold n batches each."""
+    sums, n = sums[n > 0], n[n > 0]
+    if len(n) == 0:
+        return np.nan, np.nan
+    mean = sums.sum() / n.sum()
+    if len(n) == 1 or not sums.any():
+        return mean, np.nan
+    one = sum(k * (s / k - mean) ** 2 for s, k in zip(sums, n, strict=True)) / (len(n) - 1)
+    return mean, np.sqrt(one / n.sum())
+
+
+def _errors() -> Iterator[Fact]:
+    from canopysim.analysis.profile import Profile
+    from canopysim.tallies.rows import mean_and_error
+
+    rng, lai = np.random.default_rng(11), np.arange(3.0)
+    for counts in ((1, 1, 1, 1, 1), (3, 1, 0, 4, 2, 2), (2, 3), (5,), (0, 0)):
+        n = np.array(counts, float)
+        rows = rng.poisson(9 * n[:, None] * [1, 0.1, 0]).astype(float)
+        exact = np.transpose([_mean(column, n) for column in rows.T])
+        yield f"rows of {counts} batches", exact, mean_and_error(rows, n)
+    down, up, absorbed = (rng.uniform(1, 9, (7, width)) for width in (3, 3, 2))
+    exact = np.array([_mean(column, np.ones(7)) for column in down.T])
+    yield "rows of one batch", exact.T, mean_and_error(down)
+    light = Profile("all", (400, 700), lai, lai, down, up, down - up, absorbed, True, True)
+    yield "light by depth", exact, [[e.value, e.std_err] for e in light.estimates("down")]
+    sideways = absorbed - (down[:, :-1] + up[:, 1:]) + down[:, 1:] + up[:, :-1]
+    yield "what comes in sideways", sideways, light.sideways
+
+
+def _stops() -> Iterator[Fact]:
+    from canopysim.tallies.stop import TargetWatch
+
+    world: Any = Bag(
+        edges=(350, 400, 600, 700, 750), batch_packets=1000, replicates=(1, 2), channels=(
+        Bag(umol_s_per_quantum=0.5, flux_umol_s=30, output=0.8, shares=(0.1, 0.3, 0.4, 0.2)),
+        Bag(umol_s_per_quantum=2.0, flux_umol_s=10, output=1.0, shares=(0.2, 0.2, 0.3, 0.3))),
+        sinks=[Bag(kind=("leaf", "stem")[i == 3], layer=int(k)) for i, k in enumerate("001222")],
+        planes=[Bag(name=x, is_level=x == "level 1") for x in ("low", "high", "level 1")],
+        layers=Bag(leaf_area=(1.0, 0.0, 2.0)),
+    )  # fmt: skip
+    names = "layer 1", "layer 3", "plane low", "plane high", ""
+    launched, rng = 30 * 0.8 * 0.7 + 10 * 1.0 * 0.5, np.random.default_rng(12)
+    absorbed = rng.poisson(np.array([20, 30, 50, 7, 0.1, 0.2])[:, None], (1027, 2, 6, 4))
+    crossed = rng.poisson(np.array([[40, 9], [2, 9], [1, 9]])[..., None], (1027, 2, 3, 2, 4))
+    parts = absorbed[:, :, :2], absorbed[:, :, 4:], crossed[:, :, 0, :1], crossed[:, :, 1, :1]
+    series = [x[..., 1:3].sum((2, 3)) @ [0.5, 2.0] for x in parts]
+    for layer, plane, floor in ((0.06, 0.1, 0.0), (0.04, 0.001, 0.0), (0.06, 0.1, 0.9), (0, 0, 0)):
+        watch = TargetWatch(world, {"layers": layer, "planes": plane} if plane else {}, floor)
+        for before, n in pairwise((0, 1, 20, 31, 32, 601, 1027)):
+            for batch in zip(absorbed[before:n], crossed[before:n], strict=True):
+                watch.append(*batch)
+            # Of a long run not every batch is looked at.
+            seen, told = n - n % max(1, n // 256), watch.progress(7.0)
+            each = [_mean(x[:seen], np.ones(seen)) for x in series]
+            off = np.array([*(error / max(mean, floor * launched) for mean, error in each), np.nan])
+            wanted = np.array([layer, layer, plane, plane, np.nan])
+            worst = int(np.argmax(off[:4] / wanted[:4])) if plane else 4
+            name, rel, goal = names[worst], off[worst], wanted[worst]
+            left = max(1000 * n * (rel / goal) ** 2, 32_000) if rel > 0 else np.nan
+            exact = [1000 * n, n, 7, rel, goal, left, 2, n >= 32 and rel <= goal, True]
+            yield f"after {n} batches, for {layer}, {plane}, {floor}, limited by {name}", exact, [
+                told.n_packet, told.n_batch, told.seconds, told.rel_err, told.wanted,
+                told.packets_wanted, told.canopies, told.met, told.limiting == name]  # fmt: skip
+
+
+def _profiles() -> Iterator[Fact]:
+    from canopysim.analysis.penetration import penetration_of
+    from canopysim.analysis.profile import Profile
+
+    rng, n = np.random.default_rng(2), 12
+    lai, height = np.array([0.0, 0.5, 1.2, 2.0, 3.1]), np.array([1.0, 0.8, 0.65, 0.4, 0.1])
+    start, k = 200 * rng.normal(1, 0.05, n), rng.normal(0.8, 0.05, n)
+    down = start[:, None] * np.exp(-np.outer(k, lai) - 0.05 * lai**2)
+    up, absorbed = 0.1 * down[::-1] * np.exp(-0.1 * lai), rng.uniform(1, 40, (n, 4))
+    fluxes = {"down": down, "up": up, "net": down - up}
+    of = Profile("all", (400.0, 700.0), height, lai, down, up, down - up, absorbed, True, True)
+    yield "sideways", absorbed + np.diff(down - up, axis=1), of.sideways
+
+    def figures(rows: Array) -> Array:
+        y = np.log(rows.mean(0))
+        slope, top = np.polyfit(lai, y, 1)
+        fallen = [-y[0] - np.log(share) for share in (0.5, 0.1)]
+        levels = [np.interp(f, -y, scale) for scale in (lai, height, 1 - height) for f in fallen]
+        return np.array([-slope, *-np.diff(y) / np.diff(lai), *levels, *(y - top - slope * lai)])
+
+    for flux, rows in fluxes.items():
+        found = penetration_of(of, flux=flux)
+        places = [(r.lai, r.height, r.depth) for r in found.remaining]
+        told = [
+            found.k,
+            *found.k_by_layer,
+            *(x for scale in zip(*places, strict=True) for x in scale),
+        ]
+        exact, m = figures(rows), len(told)
+        # One batch left out after the other.
+        error = np.sqrt((n - 1) * np.var([figures(np.delete(rows, i, 0)) for i in range(n)], 0))
+        yield f"k, by layer, a half and a tenth, {flux}", exact[:m, None], [[e.value] for e in told]
+        yield f"their errors, {flux}", error[:m, None], [[e.std_err] for e in told]
+        off = [np.sqrt(np.mean(x[m:] ** 2)) for x in (exact, error)]
+        yield f"departure and noise, {flux}", off, [found.departure, found.noise]
+        yield f"left, {flux}", rows[:, -1].sum() / rows[:, 0].sum(), found.at_bottom.value
+        each = [[e.value, e.std_err] for e in of.estimates(flux)]
+        yield f"mean and error, {flux}", [_mean(x, np.ones(n)) for x in rows.T], each
+
+
+CASES = (
+    fact_case(
+        "errors as they are reckoned",
+        "errors",
+        "Means and errors of known batches, and how many more a target takes.",
+        "The variance of weighed means; errors fall as one over the root of N.",
+        "Rows were not weighed by their batches, or a run stopped too early or for other light.",
+        _errors, _stops,
+    ),
+    fact_case(
+        "how light falls with depth, as it is reckoned",
+        "errors",
+        "Extinction coefficients, whole and by layer, and the depths at which a half and a tenth "
+        "are left, of known profiles.",
+        "Straight lines through logarithms; errors by leaving out one batch after the other.",
+        "Depth were counted from below, a layer were weighed by another leaf area, or errors were "
+        "those of single fluxes.",
+        _profiles,
+    ),
+)  # fmt: skip
