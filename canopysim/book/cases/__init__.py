@@ -14,7 +14,7 @@ FILES = (
     "planes", "probes", "probes_hidden", "meters",
     "colours", "spectra", "groups", "told_apart", "canopy_box",
     "balances", "backwards", "alike",
-    "errors", "run_facts",
+    "errors", "run_facts", "kernel_functions",
 )  # fmt: skip
 
 
