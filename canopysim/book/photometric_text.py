@@ -65,14 +65,17 @@ def eulumdat(c_deg: Array, gamma_deg: Array, table: Array, length: float, width:
     planes = c_deg[:-1]
     step = planes[1] - planes[0]
     stored = table[:-1][(np.arange(len(planes)) + round(90 / step)) % len(planes)]
-    return eulumdat_stored(0, planes, gamma_deg, stored * 1000 / lumens,
-                           sizes_mm=(1000 * length, 1000 * width), sets=((1, lumens, 40),))  # fmt: skip
+    return eulumdat_stored(
+        0, planes, gamma_deg, stored * 1000 / lumens,
+        sizes_mm=(1000 * length, 1000 * width), sets=((1, lumens, 40),),
+    )  # fmt: skip
 
 
 def eulumdat_stored(symmetry: int, planes: Array, gamma_deg: Array, stored: Array, *,
                     sizes_mm: Sequence[float] = (0, 0), heights_mm: Sequence[float] = (0, 0, 0, 0),
-                    down: float = 100, ratio: float = 100, conversion: float = 1,
-                    sets: Sequence[tuple[int, float, float]] = ((1, 1000, 40),)) -> str:  # fmt: skip
+                    sets: Sequence[tuple[int, float, float]] = ((1, 1000, 40),),
+                    down: float = 100, ratio: float = 100,
+                    conversion: float = 1) -> str:  # fmt: skip
     """Write EULUMDAT as it is stored.
 
     Parameters
