@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 
 from canopysim.book.case import Case, Exact
 from canopysim.book.cases.slabs import BLACK
-from canopysim.book.dark_rooms import hung, metres
+from canopysim.book.dark_rooms import FLUX, hung, metres
 from canopysim.book.exact.factors import parallel
-from canopysim.book.exact.frames import Triple, rotation
+from canopysim.book.exact.frames import Triple, cells, rotation
 from canopysim.book.exact.passages import Passages, passages
+from canopysim.book.exact.sensors import fluence
 from canopysim.book.exact.tiles import level_leaf, obj_of
-from canopysim.book.readings import GRID_ROWS, Found, Reading, Share
+from canopysim.book.readings import GRID_ROWS, AtProbe, Found, PlaneCells, Reading, Share
 from canopysim.book.scenes import box, panel, scene
 
 if TYPE_CHECKING:
@@ -37,6 +38,7 @@ LAMPS: dict[str, tuple[Triple, Triple, tuple[float, float]]] = {
     "from-below": ((0.50, 0.45, 0.12), (35.0, 165.0, 12.0), (0.45, 0.35)),
     "inside": ((0.52, 0.47, 0.41), (50.0, 40.0, 30.0), (0.20, 0.10)),
 }
+SIZE_OF_PLANTS = (1.0, 0.9, 0.8)
 N_START = 900
 
 
@@ -47,7 +49,9 @@ PLANTS: dict[str, tuple[Triple, tuple[tuple[float, float], ...]]] = {
     "narrow": ((0.11, 0.025, 0.25), ((0.60, 0.20), (0.24, 0.60), (0.50, 0.42))),
 }
 STEM = (0.10, 0.15, -0.01, 0.01)
-PANEL_M, PANEL_AT = (0.24, 0.10), (0.42, 0.50, 0.74)
+# The panel, a plane and a small ball hang from the height of the highest leaf on, m.
+PANEL_M, PANEL_AT, TOP_M = (0.24, 0.10), (0.42, 0.50, 0.74), 0.25
+PLANE_M, PLANE_CELLS, BALL_AT, BALL_M = 0.38, (2, 2), (0.63, 0.28, 0.36), 0.02
 
 
 @dataclass(frozen=True)
@@ -161,7 +165,12 @@ def _plants() -> Case:
             parallel(lamp, (u + x0, u + x1, v + y0, v + y1), height - PLANTS["broad"][0][2])
             for u, v in feet
         ]
-        return {"plants": np.array(each), "leaves": sum(each), "stems": sum(stems)}
+        area = SIZE_OF_PLANTS[0] * SIZE_OF_PLANTS[1] / 4
+        over = [[parallel(lamp, cell, height - PLANE_M) / area for cell in row]
+                for row in cells((0, 0), SIZE_OF_PLANTS[:2], PLANE_CELLS)]  # fmt: skip
+        ball = FLUX * fluence(lamp, height, BALL_AT)
+        return {"plants": np.array(each), "leaves": sum(each), "stems": sum(stems),
+                "over": FLUX * np.array(over), "ball": ball}  # fmt: skip
 
     files = {}
     for name, ((p, q, z), _) in PLANTS.items():
@@ -177,12 +186,15 @@ def _plants() -> Case:
     return Case(
         name="single plants under a panel",
         chapter="told apart",
-        shows="What the leaf of each of five drawn plants gets, and that stems are no leaves.",
-        source="Configuration factors of parallel rectangles; no leaf shades another.",
-        fails_if="A leaf were counted for another plant, for none, or a stem for one.",
+        shows="What the leaf of each of five drawn plants gets, and that stems are no leaves; and "
+        "what a plane and a ball get that, as the panel, hang by the canopy's top.",
+        source="Configuration factors of parallel rectangles, no leaf shading another; the solid "
+        "angle that the ball sees.",
+        fails_if="A leaf were counted for another plant, for none, or a stem for one; or what "
+        "hangs above the canopy hung below its top or above another level.",
         scene=scene(
             "Five plants under a panel",
-            enclosure=box("1 m", "90 cm", "80 cm"),
+            enclosure=box(*(metres(x) for x in SIZE_OF_PLANTS)),
             leaves={"leaf": BLACK},
             canopy={"layers": ["15 cm", "30 cm"], "meshes": [
                 {"file": f"{name}.obj", "unit": "m", "base": "0 cm",
@@ -190,14 +202,19 @@ def _plants() -> Case:
                  "positions": [[metres(u), metres(v)] for u, v in feet]}
                 for name, (_, feet) in PLANTS.items()]},
             fixtures={"panel": panel(metres(a), metres(b))},
-            lights=[hung("panel", PANEL_AT)],
+            lights=[{"fixture": "panel", "at": [metres(x), metres(y)],
+                     "above_canopy": metres(height - TOP_M)}],
+            planes=[{"name": "over", "above_canopy": metres(PLANE_M - TOP_M), "cell": "50 cm"}],
+            probes=[{"name": "ball", "at": [metres(BALL_AT[0]), metres(BALL_AT[1])],
+                     "above_canopy": metres(BALL_AT[2] - TOP_M), "radius": metres(BALL_M)}],
             also_count={"each_plant": "true"},
         ),
         files=files,
-        figures={"plants": Plants(), "leaves": Share("leaves"), "stems": Share("stems")},
+        figures={"plants": Plants(), "leaves": Share("leaves"), "stems": Share("stems"),
+                 "over": PlaneCells("over"), "ball": AtProbe("ball")},
         exact=exact,
         packets=1 << 21,
-        scale=1.0,
+        scale={"plants": 1.0, "leaves": 1.0, "stems": 1.0, "over": 2 * FLUX, "ball": 4 * FLUX},
     )  # fmt: skip
 
 

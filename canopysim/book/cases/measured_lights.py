@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from canopysim.book.case import Case, Exact
 from canopysim.book.dark_rooms import (
+    FACES,
     FLOOR,
     FLOOR_CELLS,
     FLUX,
@@ -16,15 +17,17 @@ from canopysim.book.dark_rooms import (
     SHAPE,
     SIZE,
     faces_read,
+    hung,
     lit,
     metres,
+    room,
 )
 from canopysim.book.exact.frames import Triple, ball, rectangle
 from canopysim.book.exact.goniometer import bilinear, lopsided, table_flux
 from canopysim.book.exact.strips import Strip, cell_means, face_shares
 from canopysim.book.photometric_text import eulumdat, lm63
-from canopysim.book.readings import AtProbe, PlaneMean
-from canopysim.book.scenes import ONE_BAND, Data, percent
+from canopysim.book.readings import AtProbe, PlaneMean, Reading, Share
+from canopysim.book.scenes import ONE_BAND, Data, percent, scene
 
 Array = NDArray[np.float64]
 C = np.arange(0.0, 361.0, 15.0)
@@ -170,6 +173,51 @@ def _fine() -> Case:
     )  # fmt: skip
 
 
+def _two_files() -> Case:
+    """Hang two lights of unlike tables in one room, each a group of its own."""
+    c = np.arange(0.0, 361.0, 30.0)
+    gamma = np.array([0.0, 20.0, 45.0, 70.0, 90.0, 120.0, 180.0])
+    tables = {"one": (C, GAMMA, TABLE), "other": (c, gamma, lopsided(c + 100, gamma))}
+    places: dict[str, tuple[Triple, Triple]] = {
+        "one": (PLACE, TURNED), "other": ((0.62, 0.30, 0.45), (-70.0, -9.0, 15.0)),
+    }  # fmt: skip
+
+    def exact() -> Exact:
+        found: dict[str, float] = {}
+        for name, table in tables.items():
+            strip = Strip(*places[name], LENGTH, WIDTH, bilinear(*table))
+            shares = face_shares(strip, SIZE, pieces=16)
+            found |= {f"{face}, {name}": shares[face] for face in FACES}
+        return found
+
+    figures: dict[str, Reading] = {
+        f"{face}, {name}": Share(face, name) for name in tables for face in FACES
+    }
+    return Case(
+        name="two lights of unlike files",
+        chapter="light",
+        shows="Each of two measured lights in one room shines by its own table.",
+        source=f"{LAW}.",
+        fails_if="One table were read where the other begins.",
+        scene=scene(
+            "Two measured lights", enclosure=room(),
+            fixtures={
+                name: {"photon_flux": f"{FLUX:g} umol/s", "spectrum": ONE_BAND,
+                       "strips": [{"length": metres(LENGTH), "width": metres(WIDTH),
+                                   "lens": {"table": lm63(*table, LENGTH, WIDTH)}}]}
+                for name, table in tables.items()
+            },
+            lights=[hung(name, *places[name], group=name) for name in tables],
+        ),
+        figures=figures,
+        exact=exact,
+        exact_err=dict.fromkeys(figures, 5e-6),
+        packets=1 << 22,
+        quick=1 / 4,
+        scale=1.0,
+    )  # fmt: skip
+
+
 TEXT = lm63(C, GAMMA, TABLE, LENGTH, WIDTH)
 LUMENS = table_flux(C, GAMMA, TABLE)
 
@@ -200,4 +248,5 @@ CASES = (
         LUMENS / LUMENS_PER_UMOL, GREEN_ERR,
     ),
     _fine(),
+    _two_files(),
 )  # fmt: skip
