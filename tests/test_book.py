@@ -132,6 +132,9 @@ def test_z_that_scatter_otherwise_are_seen(factor, shift, seen):
     if not seen:
         assert min(p.values()) > 0.01
     assert together([Outcome("x", 0.0, 1.0, 1.0)]) == {}
+    # What is forgiven is 0 more often than chance has it: it says nothing of the law.
+    forgiven = [Outcome("x", 0.0, 0.5, 1.0, exact_err=2.0, scale=1.0)] * 40
+    assert together([Outcome("x", 0.0, x, 1.0, scale=1.0) for x in z] + forgiven) == p
 
 
 # A case that is wrong -----------------------------------------------------------------------------

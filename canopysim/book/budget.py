@@ -58,7 +58,7 @@ def together(outcomes: Sequence[Outcome]) -> dict[str, float]:
     Parameters
     ----------
     outcomes : sequence of Outcome
-        One of each case, so that they do not depend on each other; only those with chance in them.
+        One of each case, so that they do not depend on each other; only those whose z is chance's.
 
     Returns
     -------
@@ -67,7 +67,7 @@ def together(outcomes: Sequence[Outcome]) -> dict[str, float]:
         ``mean`` (a bias that all have), ``spread`` (the sum of their squares is chi squared: errors
         that are all too small or too large). Empty for less than eight.
     """
-    z = np.clip([o.z for o in outcomes if o.is_random], -40.0, 40.0)
+    z = np.clip([o.z for o in outcomes if o.is_sharp], -40.0, 40.0)
     if len(z) < 8:
         return {}
     squares = float((z * z).sum())

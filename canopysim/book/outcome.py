@@ -10,6 +10,8 @@ from scipy import stats
 # Absorptances are multiples of 2^-24 and weights pass through float32: no figure is nearer than
 # that to its exact value, of the scale it stands on.
 ROUNDING = 1e-7
+# By so much of a standard error the expected value may be off where z are held beside a law.
+SHARP = 0.1
 
 
 @dataclass(frozen=True)
@@ -59,6 +61,11 @@ class Outcome:
     def is_random(self) -> bool:
         """Whether the figure scatters, so that its z is one of the normal law."""
         return not self.identity and self.std_err > ROUNDING * self.size
+
+    @property
+    def is_sharp(self) -> bool:
+        """Whether its z is chance's: what `exact_err` forgives is a tenth of the error at most."""
+        return self.is_random and self.exact_err <= SHARP * self.std_err
 
     @property
     def rel_err(self) -> float:

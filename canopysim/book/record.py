@@ -63,9 +63,14 @@ class Record:
 
     @cached_property
     def chief(self) -> Outcome | None:
-        """The first figure with chance in it, or the first: it stands for the case among others."""
+        """The first figure whose z is chance's, or the first: it stands for the case."""
         every = self.outcomes
-        return next((o for o in every if o.is_random), every[0] if every else None)
+        return next((o for o in every if o.is_sharp), every[0] if every else None)
+
+    @property
+    def is_random(self) -> bool:
+        """Whether there is chance in any figure."""
+        return any(o.is_random for o in self.outcomes)
 
     def is_off(self, outcome: Outcome) -> bool:
         """Whether a figure is further off than chance has it."""

@@ -12,6 +12,7 @@ from canopysim.report.rows import Table
 from canopysim.report.words import count, duration, minus, percent, significant
 
 if TYPE_CHECKING:
+    from canopysim.book.outcome import Outcome
     from canopysim.book.record import Record, Verdict
 
 COLUMNS = ("Case", "Figure", "Expected", "Found", "± standard error", "z", "Packets", "Seconds")
@@ -56,10 +57,17 @@ def case_line(record: Record) -> str:
         return f"{mark}  {record.case.name}: {record.problem}  {spent}"
     n = len(record.outcomes)
     figures = "1 figure" if n == 1 else f"{n} figures"
-    text = f"{mark}  {record.case.name}: {figures}, largest z {z_text(worst.z)}"
+    text = f"{mark}  {record.case.name}: {figures}, {far_off(record, worst)}"
     if rough.rel_err > 0.0:
         text += f", errors up to {percent(rough.rel_err)} {precision_of(record)}"
     return f"{text}  {spent}"
+
+
+def far_off(record: Record, worst: Outcome) -> str:
+    """Say how far the figure of a case is off that is furthest off."""
+    if not record.is_random and worst.z == 0.0:
+        return "no chance in it"
+    return f"largest z {z_text(worst.z)}"
 
 
 def failure_lines(record: Record) -> list[str]:
@@ -107,7 +115,7 @@ def verdict_sentences(verdict: Verdict) -> list[str]:
         lines.append(f"That is a part: the book has {verdict.n_case} cases.")
     if len(records) < verdict.n_asked:
         lines.append(f"It was interrupted: {verdict.n_asked} cases were to be read.")
-    random = [r for r in records if any(o.is_random for o in r.outcomes)]
+    random = [r for r in records if r.is_random]
     if random:
         far = max(random, key=lambda r: abs(r.worst.z) / r.bound if r.worst else 0.0)
         if far.worst is not None:

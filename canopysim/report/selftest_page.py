@@ -13,6 +13,7 @@ from canopysim.report.markup import document, escape, folded_html, pairs_html, p
 from canopysim.report.rows import Table
 from canopysim.report.selftest import (
     failure_lines,
+    far_off,
     number,
     precision_of,
     result_table,
@@ -46,12 +47,12 @@ def page_html(verdict: Verdict) -> str:
             f"rely on figures of this installation.\n<ul>\n{items}</ul></div>"
         )
     parts += [f"<p>{prose(line)}</p>" for line in verdict_sentences(verdict)]
-    z = [o.z for r in verdict.records for o in r.outcomes if o.is_random and math.isfinite(o.z)]
+    z = [o.z for r in verdict.records for o in r.outcomes if o.is_sharp and math.isfinite(o.z)]
     if z:
         parts.append(
             f"<figure>{z_histogram(z)}<figcaption>How far {count(len(z))} figures are off, in "
-            "standard errors, beside the normal law. Figures of one case may depend on each other."
-            "</figcaption></figure>"
+            "standard errors, beside the normal law: those whose expected value is known to a "
+            "tenth of that. Figures of one case may depend on each other.</figcaption></figure>"
         )
     parts.append(
         "<p>A case is a scene whose answer is known: by a closed formula, by quadrature, by a "
@@ -125,7 +126,7 @@ def _case_html(record: Record) -> str:
     verdict = "holds" if record.passed else "fails"
     title = f"{case.name}: {verdict}"
     if record.worst is not None:
-        title += f", largest z {z_text(record.worst.z)}"
+        title += f", {far_off(record, record.worst)}"
     if record.problem:
         body += f'<p class="warning">{escape(record.problem)}</p>'
     return folded_html(title, body + (table_html(table) if rows else ""))
