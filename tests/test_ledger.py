@@ -6,8 +6,10 @@ from build import WHITE, launched_quanta, plain_box, scene_of, trace, world_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from canopysim.book.cases.furnaces import CASES as ROOMS
 from canopysim.tallies.books import add_up, imbalance, open_books
 from canopysim.tallies.driver import BatchTracer
+from canopysim.transport.history import trace_photon
 from canopysim.world.compile import compile_world
 
 SHARE = st.integers(0, 100).map(lambda n: f"{n} %")
@@ -181,3 +183,16 @@ def test_adding_books_keeps_untraced_addresses():
     assert total.counters.tolist() == [30, 60, 3, 2]
     assert total.lost[:3, 1].tolist() == [7, 8, 9]
     assert (imbalance(total.absorbed, np.zeros((1, 5), np.int64)) == 0).all()
+
+
+def test_light_does_not_slip_into_a_stem_at_its_edge():
+    """This packet meets the edge at which a white stem turns away, and once went in for ever."""
+    (case,) = (c for c in ROOMS if c.name == "a furnace of 85 % with leaves in it, its walls a box")
+    world = world_of(dict(case.scene) | {"tracing": {"batch": "16384"}})
+    books = open_books(world.arrays)
+    trace_photon(
+        world.arrays, books, None, 2, np.uint32(1403127806), np.uint32(0), 3, 191,
+        np.empty(1, np.int64), np.empty(world.depth, np.uint64), np.empty(8, np.float32),
+    )  # fmt: skip
+    assert books.counters[2] == 0
+    assert books.counters[3] < 200

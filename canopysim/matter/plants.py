@@ -100,12 +100,13 @@ def grow_canopy(scene: Scene) -> list[Part]:
         kind = plant.plant
         vertices, n_turned = blades.reshape(-1, 3), len(settled.walled)
         parts.append(Part(name, "leaf", vertices, faces, kind.leaf, False, n_turned))
-        # Stalks run into their stem, so the inside of one can be reached from the other: a shell.
-        parts.append(Part(f"{name}-stem", "stem", stalks, stalk_faces, kind.stem, False))
+        # Closed prisms that run into each other. Light that meets the edge at which one turns away
+        # may count as inside, by rounding: it is flown again, or a white stem would keep it.
+        parts.append(Part(f"{name}-stem", "stem", stalks, stalk_faces, kind.stem, True))
         for surface, borne_here in _by_surface(borne.solids).items():
             solids, solid_faces = join(borne_here)
             its = f"{name}-{surface}"
-            parts.append(Part(its, "fruit", solids, solid_faces, surface, False))
+            parts.append(Part(its, "fruit", solids, solid_faces, surface, True))
     if problems:
         raise SceneError(problems)
     parts += [*place_pots(scene), *stretch_nets(scene)]
