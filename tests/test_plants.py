@@ -135,7 +135,7 @@ def test_variation_keeps_within_its_bounds():
 def test_stems_and_petioles_are_closed_and_wound_outwards(branches):
     plant = {**TIDY, "branches": str(branches), "size_by_node": ["100 %"]}
     _, stem = alone(plant)
-    assert not stem.solid
+    assert stem.solid
     edges = np.concatenate([stem.faces[:, [0, 1]], stem.faces[:, [1, 2]], stem.faces[:, [2, 0]]])
     count = Counter(map(tuple, edges.tolist()))
     assert set(count.values()) == {1}
@@ -218,7 +218,7 @@ def test_names_kinds_and_places():
     assert len({part.name for part in parts}) == 16
     assert {(part.kind, part.surface, part.solid) for part in parts} == {
         ("leaf", "pepper", False),
-        ("stem", "green", False),
+        ("stem", "green", True),
     }
     for part in parts:
         assert part.vertices.dtype == np.float64
