@@ -8,7 +8,7 @@ from scipy.stats import qmc
 from canopysim.book.case import Case, Exact
 from canopysim.book.cases.probes import ALL, probe
 from canopysim.book.dark_rooms import FLUX, SIZE, hung, metres, room
-from canopysim.book.exact.frames import ball
+from canopysim.book.exact.frames import Triple, ball
 from canopysim.book.exact.goniometer import bilinear, lopsided
 from canopysim.book.exact.shadows import hidden
 from canopysim.book.exact.strips import Strip
@@ -22,16 +22,37 @@ FIXTURE_M, BAR_M, STANDOFF_M, HEIGHT_M = (0.30, 0.06), (0.26, 0.30), 0.02, 0.04
 PAST = {"over": (0.55, 0.30, 0.80), "half-shade": (0.47, 0.34, 0.15), "shade": (0.36, 0.41, 0.33),
         "clear": (0.85, 0.30, 0.20)}  # fmt: skip
 
+C, GAMMA = np.arange(0.0, 361.0, 15.0), np.arange(0.0, 181.0, 10.0)
+TABLE = lopsided(C, GAMMA)
+FILES = {"bench.ies": lm63(C, GAMMA, TABLE, *FIXTURE_M).encode()}
+LAMP: Data = {
+    "body": {"length": "40 cm", "width": "20 cm", "height": metres(HEIGHT_M), "surface": "black"},
+    "photometry": {"file": "bench.ies", "intensity": "photons"},
+    "photon_flux": f"{FLUX:g} umol/s", "spectrum": ONE_BAND,
+}  # fmt: skip
+
+
+def _lamp(place: Triple) -> Strip:
+    return Strip(place, (0.0, 0.0, 0.0), *FIXTURE_M, bilinear(C, GAMMA, TABLE))
+
+
+def _bar(extent: tuple[float, float]) -> Data:
+    """Give a black bar whose own light is next to none."""
+    return {
+        "body": {"length": metres(extent[0]), "width": metres(extent[1]),
+                 "height": metres(HEIGHT_M), "standoff": metres(STANDOFF_M), "surface": "black"},
+        "photon_flux": "0.1 umol/s", "spectrum": ONE_BAND,
+        "strips": [{"length": "1 cm", "width": "1 cm", "lens": "lambertian"}],
+    }  # fmt: skip
+
 
 def _past_bodies_case() -> Case:
     radius = 0.01
-    c, gamma = np.arange(0.0, 361.0, 15.0), np.arange(0.0, 181.0, 10.0)
-    table = lopsided(c, gamma)
     low = (BAR_AT[0] - BAR_M[0] / 2, BAR_AT[1] - BAR_M[1] / 2, BAR_AT[2] + STANDOFF_M)
     high = (low[0] + BAR_M[0], low[1] + BAR_M[1], low[2] + HEIGHT_M)
 
     def exact() -> Exact:
-        strip = Strip(FIXTURE_AT, (0.0, 0.0, 0.0), *FIXTURE_M, bilinear(c, gamma, table))
+        strip = _lamp(FIXTURE_AT)
         found: dict[str, float] = {}
         for name, place in PAST.items():
             points, weights = ball(place, radius)
@@ -50,14 +71,6 @@ def _past_bodies_case() -> Case:
     figures: dict[str, Reading] = {}
     for name in PAST:
         figures |= {f"{name}, {facing}": AtProbe(name, facing, "lamp") for facing in (ALL, "up")}
-    body = {"length": "40 cm", "width": "20 cm", "height": metres(HEIGHT_M), "surface": "black"}
-    bar = {
-        "body": {"length": metres(BAR_M[0]), "width": metres(BAR_M[1]),
-                 "height": metres(HEIGHT_M), "standoff": metres(STANDOFF_M), "surface": "black"},
-        "photon_flux": "0.1 umol/s", "spectrum": ONE_BAND,
-        "strips": [{"length": "1 cm", "width": "1 cm", "lens": "lambertian"}],
-    }  # fmt: skip
-    text = lm63(c, gamma, table, *FIXTURE_M)
     level = FLUX / (SIZE[0] * SIZE[1])
     return Case(
         name="probes past the bodies of fixtures",
@@ -69,14 +82,11 @@ def _past_bodies_case() -> Case:
         "elsewhere than its flight.",
         scene=scene(
             "Probes past bodies", enclosure=room(),
-            fixtures={"lamp": {"body": body, "photometry": {"file": "bench.ies",
-                                                            "intensity": "photons"},
-                               "photon_flux": f"{FLUX:g} umol/s", "spectrum": ONE_BAND},
-                      "bar": bar},
+            fixtures={"lamp": LAMP, "bar": _bar(BAR_M)},
             lights=[hung("lamp", FIXTURE_AT, group="lamp"), hung("bar", BAR_AT, group="bar")],
             probes=[probe(name, place, radius) for name, place in PAST.items()],
         ),
-        files={"bench.ies": text.encode()},
+        files=FILES,
         figures=figures,
         exact=exact,
         # The table's bends, and steps of two millimetres along the lamp at the shadow's edge.
@@ -97,11 +107,9 @@ BY_WALLS = {"ceiling": (0.50, 0.50, 0.885), "wall": (0.45, 0.688, 0.86)}
 
 def _by_walls_case() -> Case:
     radius = 0.01
-    c, gamma = np.arange(0.0, 361.0, 15.0), np.arange(0.0, 181.0, 10.0)
-    table = lopsided(c, gamma)
 
     def exact() -> Exact:
-        strip = Strip(BY_WALLS_AT, (0.0, 0.0, 0.0), *FIXTURE_M, bilinear(c, gamma, table))
+        strip = _lamp(BY_WALLS_AT)
         found: dict[str, float] = {}
         for name, place in BY_WALLS.items():
             points, weights = ball(place, radius)
@@ -114,8 +122,6 @@ def _by_walls_case() -> Case:
     figures: dict[str, Reading] = {}
     for name in BY_WALLS:
         figures |= {f"{name}, {facing}": AtProbe(name, facing) for facing in (ALL, "down")}
-    body = {"length": "40 cm", "width": "20 cm", "height": metres(HEIGHT_M), "surface": "black"}
-    text = lm63(c, gamma, table, *FIXTURE_M)
     level = FLUX / (SIZE[0] * SIZE[1])
     return Case(
         name="probes at walls, past the own body",
@@ -127,13 +133,11 @@ def _by_walls_case() -> Case:
         "ended before or behind its ball.",
         scene=scene(
             "Probes at walls", enclosure=room(),
-            fixtures={"lamp": {"body": body, "photometry": {"file": "bench.ies",
-                                                            "intensity": "photons"},
-                               "photon_flux": f"{FLUX:g} umol/s", "spectrum": ONE_BAND}},
+            fixtures={"lamp": LAMP},
             lights=[hung("lamp", BY_WALLS_AT)],
             probes=[probe(name, place, radius) for name, place in BY_WALLS.items()],
         ),
-        files={"bench.ies": text.encode()},
+        files=FILES,
         figures=figures,
         exact=exact,
         # The table's bends.
@@ -190,15 +194,6 @@ def _behind_bars_case() -> Case:
     for name in (*BARS, "open"):
         figures |= {f"{name}, {facing}": AtProbe(name, facing, "panel") for facing in (ALL, "down")}
 
-    def bar(extent: tuple[float, float]) -> Data:
-        return {
-            "body": {"length": metres(extent[0]), "width": metres(extent[1]),
-                     "height": metres(HEIGHT_M), "standoff": metres(STANDOFF_M),
-                     "surface": "black"},
-            "photon_flux": "0.1 umol/s", "spectrum": ONE_BAND,
-            "strips": [{"length": "1 cm", "width": "1 cm", "lens": "lambertian"}],
-        }  # fmt: skip
-
     level = FLUX * SPOT_RHO / (np.pi * 0.6**2)
     return Case(
         name="probes behind bars",
@@ -212,7 +207,7 @@ def _behind_bars_case() -> Case:
             "Probes behind bars", enclosure=room(floor="matt"),
             surfaces={"matt": {"diffuse": percent(SPOT_RHO)}},
             fixtures={"panel": panel(metres(SPOT_M[0]), metres(SPOT_M[1]), "parallel")}
-            | {name: bar(extent) for name, (_, extent, _) in BARS.items()},
+            | {name: _bar(extent) for name, (_, extent, _) in BARS.items()},
             lights=[hung("panel", SPOT_AT, group="panel")]
             + [hung(name, place, group="bars") for name, (place, _, _) in BARS.items()],
             probes=[probe(name, place, radius)
