@@ -205,11 +205,11 @@ def _mirror_case() -> Case:
     )  # fmt: skip
 
 
-# A leaf that leans, no two components of its normal alike, lit at one spot; balls on both sides,
-# two of them hardly before its plane.
-LEAF = sheet((0.5, 0.35, 0.45), 0.3, 0.24, 115.0, 42.0, -24.0)
-ABOUT = {"a": (0.42, 0.47, 0.38), "b": (0.35, 0.12, 0.79), "c": (0.45, 0.58, 0.60),
-         "d": (0.75, 0.50, 0.40), "e": (0.60, 0.45, 0.18), "f": (0.35, 0.15, 0.25)}  # fmt: skip
+# A leaf that leans, no two components of its normal alike in size and sign, lit at one spot; balls
+# on both sides, so that each would be behind it if one component stood for another.
+LEAF = sheet((0.5, 0.35, 0.45), 0.3, 0.24, -70.0, 38.0, 25.0)
+ABOUT = {"a": (0.65, 0.24, 0.55), "b": (0.61, 0.30, 0.33), "c": (0.93, 0.20, 0.66),
+         "d": (0.84, 0.55, 0.35), "e": (0.35, 0.20, 0.70), "f": (0.38, 0.52, 0.47)}  # fmt: skip
 UPPER, LOWER = (0.50, 0.30), (0.20, 0.10)
 
 

@@ -36,11 +36,11 @@ def _lamp(place: Triple) -> Strip:
     return Strip(place, (0.0, 0.0, 0.0), *FIXTURE_M, bilinear(C, GAMMA, TABLE))
 
 
-def _bar(extent: tuple[float, float]) -> Data:
+def _bar(extent: tuple[float, float], surface: str = "black") -> Data:
     """Give a black bar whose own light is next to none."""
     return {
         "body": {"length": metres(extent[0]), "width": metres(extent[1]),
-                 "height": metres(HEIGHT_M), "standoff": metres(STANDOFF_M), "surface": "black"},
+                 "height": metres(HEIGHT_M), "standoff": metres(STANDOFF_M), "surface": surface},
         "photon_flux": "0.1 umol/s", "spectrum": ONE_BAND,
         "strips": [{"length": "1 cm", "width": "1 cm", "lens": "lambertian"}],
     }  # fmt: skip
@@ -205,9 +205,11 @@ def _behind_bars_case() -> Case:
         "through their own.",
         scene=scene(
             "Probes behind bars", enclosure=room(floor="matt"),
-            surfaces={"matt": {"diffuse": percent(SPOT_RHO)}},
+            # As black as each other, and each a place of its own.
+            surfaces={"matt": {"diffuse": percent(SPOT_RHO)}}
+            | {name: {"diffuse": "0 %"} for name in BARS},
             fixtures={"panel": panel(metres(SPOT_M[0]), metres(SPOT_M[1]), "parallel")}
-            | {name: _bar(extent) for name, (_, extent, _) in BARS.items()},
+            | {name: _bar(extent, name) for name, (_, extent, _) in BARS.items()},
             lights=[hung("panel", SPOT_AT, group="panel")]
             + [hung(name, place, group="bars") for name, (place, _, _) in BARS.items()],
             probes=[probe(name, place, radius)
