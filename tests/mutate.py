@@ -4,10 +4,10 @@
 
 Every mutant is a copy of the package with one expression changed (`mutants.py`). The quick edition
 of the book is read against it until a case fails. Many changes go into one copy, each behind a
-switch (`mutate_many.py`). What was found is kept in the folder of --out, so that the work can be
-interrupted and goes on where it stopped. `--table` puts it into `mutants.csv` beside this file, of
-which `mutants.md` is the table: what stands there is not tried again unless --again asks for it, or
-the statement has changed.
+switch (`mutants_switched.py`, `mutate_many.py`). What was found is kept in the folder of --out, so
+that the work can be interrupted and goes on where it stopped. `--table` puts it into `mutants.csv`
+beside this file, of which `mutants.md` is the table: what stands there is not tried again unless
+--again asks for it, or the statement has changed.
 `mutants_equivalent.yaml` has those that change nothing that a figure could show, with the reason;
 what has one is tried with --again alone.
 """
@@ -30,7 +30,8 @@ from concurrent.futures import ThreadPoolExecutor, as_completed
 from pathlib import Path
 
 import yaml
-from mutants import FILES, Mutant, mutants, together
+from mutants import FILES, Mutant, mutants
+from mutants_switched import together
 
 PACKAGE = Path(__file__).parent.parent / "canopysim"
 PLANTED = Path(__file__).parent / "planted_errors.yaml"
