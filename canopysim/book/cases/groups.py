@@ -31,15 +31,17 @@ PLACES = {
 }
 
 
-def _together(*groups: str, **outputs: str) -> Data:
-    """Give a room of unlike walls with some of the lights."""
+def _together(*groups: str, first_times: int = 1, **outputs: str) -> Data:
+    """Give a room of unlike walls with some of the lights, the first so many times as bright."""
+    fixtures = {name: copy.deepcopy(LAMPS[name]) for name in groups}
+    fixtures[groups[0]]["photon_flux"] = f"{first_times * FLUX:g} umol/s"
     set_to: dict[str, Data] = {name: {"output": output} for name, output in outputs.items()}
     return scene(
         "Groups", enclosure=room(left="film", back="paint", floor="board"),
         surfaces={"film": {"diffuse": "10 %", "specular": "70 %", "spread": "8 deg"},
                   "paint": {"diffuse": {"400-500": "30 %", "500-800": "70 %"}},
                   "board": {"diffuse": "55 %"}},
-        fixtures={name: copy.deepcopy(LAMPS[name]) for name in groups},
+        fixtures=fixtures,
         lights=[hung(name, *PLACES[name], group=name) | set_to.get(name, {}) for name in groups],
         planes=[{"name": "mid", "height": "35 cm", "cell": "20 cm"}],
         probes=[{"name": "p", "at": ["70 cm", "30 cm"], "height": "40 cm", "radius": "5 cm"}],
@@ -52,11 +54,11 @@ MEAN = FLUX / (SIZE[0] * SIZE[1])
 COUNTED = ("absorbed", "crossed", "crossed_sum")
 
 
-def _unlike(one: Any, other: Any, n_channel: int) -> Outcome:
-    """Count the whole numbers in the books of the first channels that are not the same."""
+def _unlike(one: Any, other: Any, channels: slice) -> Outcome:
+    """Count the whole numbers in the books of some channels that are not the same."""
     off = 0
     for name in COUNTED:
-        pair = [rows[name].isel(channel=slice(n_channel)) for rows in (one, other)]
+        pair = [rows[name].isel(channel=channels) for rows in (one, other)]
         assert pair[0].shape == pair[1].shape
         assert int(pair[0].sum()) > 0
         off += int((pair[0].values != pair[1].values).sum())
@@ -75,9 +77,15 @@ def _superposition(bench: Bench, case: Case) -> Sequence[Outcome]:
     ]
     found = []
     for n, result in enumerate(traced[:2], 1):
-        same = _unlike(result.rows, traced[2].rows, n)
+        same = _unlike(result.rows, traced[2].rows, slice(n))
         found.append(_named(same, f"numbers that change as lights are added to {n}"))
     whole = traced[2]
+    # Three times the light is three times the packets: the others' come later, and are the same.
+    brighter = bench.trace(
+        _together(*GROUPS, first_times=3), case.packets * 5 // 3, seed=seed
+    )  # fmt: skip
+    same = _unlike(brighter.rows, whole.rows, slice(1, 3))
+    found.append(_named(same, "numbers that change as the first launches more"))
     for name in GROUPS:
         # The first kind of light alone has the addresses that it has among the others.
         alone = bench.trace(_together(name), case.packets // 3)
@@ -101,7 +109,9 @@ def _outputs(bench: Bench, case: Case) -> Sequence[Outcome]:
     set_to = {"overhead": 0.5, "side": 0.125, "low": 0.0}
     scene_set = _together(*GROUPS, **{name: percent(share) for name, share in set_to.items()})
     dimmed = bench.trace(scene_set, case.packets, seed=seed)
-    found = [_named(_unlike(full.rows, dimmed.rows, 3), "numbers that change with the outputs")]
+    found = [
+        _named(_unlike(full.rows, dimmed.rows, slice(3)), "numbers that change with the outputs")
+    ]
     for name, share in set_to.items():
         for label, read in (
             ("PFD down", lambda r, n=name: PlaneMean("mid", group=n).read(r).value),
@@ -127,7 +137,7 @@ def _threads(bench: Bench, case: Case) -> Sequence[Outcome]:
     finally:
         bench.threads = asked
     one, two = (result.rows for result in traced)
-    found = [_named(_unlike(one, two, 3), "numbers that differ in the books")]
+    found = [_named(_unlike(one, two, slice(3)), "numbers that differ in the books")]
     probes = [result.probes["pfd"].values for result in traced]  # type: ignore[index]
     off = int((~np.isclose(probes[0], probes[1], rtol=0, atol=0, equal_nan=True)).sum())
     found.append(Outcome("numbers that differ at the probe", 0.0, float(off), 0.0, identity=True))
@@ -140,8 +150,8 @@ CASES = (
         chapter="colours and groups",
         shows="No light changes another's photons; each gives among others what it gives alone.",
         source="Light adds up; a photon's random numbers follow from its own address.",
-        fails_if="random numbers depended on how many lights there are, or photons were answered "
-        "for under another group.",
+        fails_if="random numbers depended on how many lights there are or on how many packets were "
+        "launched before, or photons were answered for under another group.",
         measure=_superposition,
         scene=_together(*GROUPS),
         packets=3 << 18,
