@@ -18,8 +18,8 @@ def together(package: Path, group: Iterable[tuple[int, Mutant]], switch: str) ->
     group : iterable of (int, Mutant)
         Changes of single statements or constants, each with the number that turns it on.
     switch : str
-        Module and function, as "package.module:function"; called with a number it tells whether
-        that is on.
+        Module and two functions, as "package.module:compiled,plain"; called with a number they
+        tell whether that is on. The first is for functions that are compiled.
 
     Returns
     -------
@@ -27,6 +27,7 @@ def together(package: Path, group: Iterable[tuple[int, Mutant]], switch: str) ->
         By file.
     """
     module, called = switch.split(":")
+    compiled, plain = called.split(",")
     group = list(group)
     sources = {}
     for file in dict.fromkeys(mutant.file for _, mutant in group):
@@ -37,10 +38,12 @@ def together(package: Path, group: Iterable[tuple[int, Mutant]], switch: str) ->
         constants = {m.constant: n for n, m in here if m.constant}
         if len(statements) + len(constants) < len(here):
             raise ValueError(f"{file}: two changes of one statement, or one of many statements")
-        tree = ast.fix_missing_locations(_Switched(statements, constants, called).visit(tree))
+        tree = ast.fix_missing_locations(
+            _Switched(statements, constants, compiled, plain).visit(tree)
+        )
         # After what the file says of itself and asks of the compiler, before everything else.
         first = next(k for k, n in enumerate(tree.body) if k and not _of_the_future(n))
-        tree.body.insert(first, ast.parse(f"from {module} import {called}").body[0])
+        tree.body.insert(first, ast.parse(f"from {module} import {compiled}, {plain}").body[0])
         sources[file] = ast.unparse(tree)
     return sources
 
@@ -54,19 +57,24 @@ class _Switched(ast.NodeTransformer):
 
     def __init__(
         self, statements: dict[ast.AST, tuple[int, ast.stmt]], constants: dict[str, int],
-        called: str,
+        compiled: str, plain: str,
     ) -> None:  # fmt: skip
-        self.statements, self.constants, self.called = statements, constants, called
-        self.depth = 0
+        self.statements, self.constants = statements, constants
+        self.compiled, self.plain = compiled, plain
+        self.called, self.depth = plain, 0
 
     def visit(self, node: ast.AST) -> ast.AST:
         """Change a node, and first what it holds."""
         inside = isinstance(node, ast.FunctionDef)
+        if isinstance(node, ast.FunctionDef) and not self.depth:
+            made = [ast.unparse(way) for way in node.decorator_list]
+            compiled = any(way.startswith("jit") for way in made)
+            self.called = self.compiled if compiled else self.plain
         self.depth += inside
         changed = self.statements.get(node)
         if changed is not None and self.constants:
             # What stands there instead reads the same constants.
-            _Switched({}, self.constants, self.called)._within(changed[1])
+            _Switched({}, self.constants, self.called, self.called)._within(changed[1])
         self.generic_visit(node)
         self.depth -= inside
         if isinstance(node, ast.Name) and self.depth and node.id in self.constants:

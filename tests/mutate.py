@@ -165,8 +165,7 @@ def try_together(group: Sequence[Mutant], folder: Path) -> Iterator[dict[str, ob
         target = package / "transport" / "target.py"
         target.write_text(target.read_text("utf-8") + SWITCH, "utf-8")
         numbered = list(enumerate(group, 1))
-        called = "is_on" if is_kernel(group[0]) else "is_on_here"
-        switch = f"canopysim.transport.target:{called}"
+        switch = "canopysim.transport.target:is_on,is_on_here"
         for file, source in together(folder / "canopysim", numbered, switch).items():
             (package / file).write_text(source, "utf-8")
         if is_kernel(group[0]):

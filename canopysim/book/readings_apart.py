@@ -74,14 +74,15 @@ def launched_in(result: Result, split: str) -> Parts:
     return Parts(told.flux[:, :, ends].sum(-1) / whole, told.batches)
 
 
-def on_pairs(result: Result, group: str) -> Parts:
-    """Share that each side of each two triangles absorbs: upper and lower of the first two, ..."""
+def on_leaves(result: Result, group: str = "all", of: int = 2) -> Parts:
+    """Share that each side of each leaf of so many triangles absorbs: upper, lower, ..."""
     scale = np.array(result.rows["channel_umol_s_per_quantum"], np.float64)
-    scale = scale * (np.asarray(result.rows["channel_group"], object) == group)
+    if group != "all":
+        scale = scale * (np.asarray(result.rows["channel_group"], object) == group)
     counted = result.rows["facet_absorbed"].values.astype(np.float64).sum(-1)
     flux = np.einsum("nfsc,c->nfs", counted, scale)
     n = len(flux)
-    pairs = flux.reshape(n, -1, 2, 2).sum(2)
+    leaves = flux.reshape(n, -1, of, 2).sum(2)
     batches = np.bincount(np.arange(result.n_batch) % n, minlength=n).astype(np.float64)
     whole = float(result.launched.sel(group=group, band=PAR))
-    return Parts(pairs.reshape(n, -1) / whole, batches)
+    return Parts(leaves.reshape(n, -1) / whole, batches)

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.book.exact.philox import PUBLISHED, philox
 from canopysim.book.facts import Fact, fact_case
 
 Array = NDArray[np.float64]
@@ -103,6 +104,48 @@ def _turned() -> Iterator[Fact]:
     )
 
 
+# Seed, strip, batch, photon, event and block.
+ADDRESSES = (
+    (1, 2, 0, 0, 0, 0, 0), (1, 2, 3, 4, 5, 6, 7), (2**32 - 1, 0, 1, 70, 2**31, 3, 1),
+    (0, 2**31 + 5, 12, 9, 123456789, 40, 0), (77, 78, 0, 2**20, 6, 1000, 2),
+)  # fmt: skip
+
+
+def _middles(words: tuple[int, ...]) -> Array:
+    """Middle of the cell of 2^23 that each word of 32 bits lies in, of 0 to 1."""
+    return np.array([((word >> 9) + 0.5) / 2**23 for word in words])
+
+
+def _addresses() -> Iterator[Fact]:
+    from canopysim.transport import random
+
+    words = np.uint32
+    told = [random.philox(*map(words, (*counter, *key))) for counter, key, _ in PUBLISHED]
+    known = [answer for _, _, answer in PUBLISHED]
+    yield "published answers", np.array(known), np.array(told, np.float64), 0.0
+
+    for key0, key1, strip, batch, photon, event, block in ADDRESSES:
+        keys = words(key0), words(key1)
+        at = f"of photon {photon} in batch {batch} of strip {strip}"
+        exact = _middles(philox((photon, batch, 8 * event + block, strip), (key0, key1)))
+        drawn = random.draw(*keys, strip, batch, photon, event, block)
+        yield f"event {event}, block {block} {at}", exact, np.array(drawn, np.float64), 0.0
+        exact = _middles(philox((photon, batch, event, strip + 2**30), (key0, key1)))
+        drawn = random.draw_leaf(*keys, strip + random.ON_FLIGHTS, batch, photon, event)
+        yield f"leaf {event} {at}", exact, np.array(drawn, np.float64), 0.0
+
+    # Photons of a batch go on by powers of 1/x, x^5 = x + 1, from a random place.
+    x = max(root.real for root in np.roots([1, 0, 0, 0, -1, -1]) if abs(root.imag) < 1e-9)
+    key = (5, 6)
+    start = np.array(philox((0, 3, 1, 2), key)) / 2**32
+    n = np.array([0, 1, 2, 1000, 2**20])
+    exact = np.mod(start + n[:, None] * x ** -np.arange(1.0, 5.0), 1.0)
+    launched = np.array([random.spread(*map(words, key), 2, 3, int(k)) for k in n], np.float64)
+    # Half a cell, and steps are whole numbers of 2^-32, two of them off at most.
+    bound = 0.5 / 2**23 + 2.0 * n.max() / 2**32
+    yield "numbers of launches", 0.0, np.abs(exact - launched).max(), bound
+
+
 CASES = (
     fact_case(
         "functions of the kernels",
@@ -112,5 +155,15 @@ CASES = (
         "The same in double precision; geometry.",
         "A series had another coefficient, began elsewhere or was used beyond where it holds.",
         _functions, _turned,
+    ),
+    fact_case(
+        "random numbers by address",
+        "errors",
+        "The random numbers of a photon are those that its address gives, whatever was drawn "
+        "before; those of launches are an even sequence.",
+        "Philox4x32-10 in whole numbers, its published answers; powers of the root of x^5 = x + 1.",
+        "A round was another, two places of an address stood for one another, or steps were not "
+        "as even as they can be.",
+        _addresses,
     ),
 )  # fmt: skip

@@ -32,7 +32,8 @@ LAMP: Data = {
 }  # fmt: skip
 
 
-def _lamp(place: Triple) -> Strip:
+def lamp(place: Triple) -> Strip:
+    """Give the fixture's light where it hangs."""
     return Strip(place, (0.0, 0.0, 0.0), *FIXTURE_M, bilinear(C, GAMMA, TABLE))
 
 
@@ -52,7 +53,7 @@ def _past_bodies_case() -> Case:
     high = (low[0] + BAR_M[0], low[1] + BAR_M[1], low[2] + HEIGHT_M)
 
     def exact() -> Exact:
-        strip = _lamp(FIXTURE_AT)
+        strip = lamp(FIXTURE_AT)
         found: dict[str, float] = {}
         for name, place in PAST.items():
             points, weights = ball(place, radius)
@@ -109,7 +110,7 @@ def _by_walls_case() -> Case:
     radius = 0.01
 
     def exact() -> Exact:
-        strip = _lamp(BY_WALLS_AT)
+        strip = lamp(BY_WALLS_AT)
         found: dict[str, float] = {}
         for name, place in BY_WALLS.items():
             points, weights = ball(place, radius)

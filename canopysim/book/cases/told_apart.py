@@ -18,7 +18,7 @@ from canopysim.book.exact.strips import Intensity, beam
 from canopysim.book.exact.tiles import lit_shares, tile_mesh
 from canopysim.book.outcome import Outcome
 from canopysim.book.readings import Reading
-from canopysim.book.readings_apart import Parts, RowsOf, launched_in, on_pairs
+from canopysim.book.readings_apart import Parts, RowsOf, launched_in, on_leaves
 from canopysim.book.scenes import box, panel, percent, scene
 
 if TYPE_CHECKING:
@@ -211,7 +211,7 @@ def _facets() -> Case:
             tan, way = np.tan(np.radians(zenith)), np.radians(azimuth)
             each, _ = lit_shares(tiles, BAY, (tan * np.cos(way), tan * np.sin(way)))
             sides = np.stack([np.where(over, 0.0, each), np.where(over, each, 0.0)], 1)
-            outcomes += _held(f"sides, {name}", sides.ravel(), on_pairs(result, name))
+            outcomes += _held(f"sides, {name}", sides.ravel(), on_leaves(result, name))
         return outcomes
 
     return Case(

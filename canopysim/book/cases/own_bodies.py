@@ -1,0 +1,107 @@
+"""Sources: a fixture whose measured light comes out through its own body."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canopysim.book.case import Case
+from canopysim.book.cases.probes_hidden import FILES, HEIGHT_M, LAMP, lamp
+from canopysim.book.dark_rooms import FLUX, SHAPE, SIZE, hung, metres, room
+from canopysim.book.exact.backward import sheet
+from canopysim.book.exact.frames import cells, gauss, rectangle
+from canopysim.book.exact.tiles import obj_of
+from canopysim.book.outcome import Outcome
+from canopysim.book.readings import PlaneCells
+from canopysim.book.readings_apart import on_leaves
+from canopysim.book.scenes import scene
+
+if TYPE_CHECKING:
+    from canopysim.book.bench import Bench
+
+AT = (0.52, 0.37, 0.60)
+# A leaf of two triangles in a corner, and a plane that cuts the body.
+LEAF = sheet((0.16, 0.14, 0.12), 0.18, 0.13, 35.0, 25.0, -20.0)
+CUTS_M = AT[2] + 0.8 * HEIGHT_M
+BLACK = {"reflectance": "0 %", "transmittance": "0 %"}
+
+
+def _on_triangles() -> NDArray[np.float64]:
+    """Share of the light on the two triangles of the leaf, both from above."""
+    a, wa = gauss(0.0, 1.0, 24)
+    b, wb = gauss(0.0, 1.0, 24)
+    # From a triangle's first corner: so far out, and there so far from one side to the other.
+    out, between = np.meshgrid(a, b, indexing="ij")
+    weights = 2 * np.outer(a * wa, wb)
+    corners = LEAF.corners
+    found = []
+    for one, two in ((corners[1], corners[2]), (corners[2], corners[3])):
+        first = corners[0]
+        points = first + out[..., None] * ((one - first) + between[..., None] * (two - one))
+        area = np.linalg.norm(np.cross(one - first, two - first)) / 2
+        density = lamp(AT).arriving(points.reshape(-1, 3), (32, 8)) @ -LEAF.normal
+        found.append(area * float(density @ weights.ravel()))
+    return np.array(found)
+
+
+def _up_through() -> NDArray[np.float64]:
+    """Flux density up through the cells of the plane that cuts the body, (n_y, n_x)."""
+    found = np.zeros(SHAPE[::-1])
+    for j, row in enumerate(cells((0.0, 0.0), SIZE[:2], SHAPE)):
+        for i, (x0, x1, y0, y1) in enumerate(row):
+            points, weights = rectangle((x0, y0, CUTS_M), (x1 - x0, 0, 0), (0, y1 - y0, 0), 8, 10)
+            up = lamp(AT).arriving(points, (40, 10))[:, 2]
+            found[j, i] = FLUX * float(up @ weights) / ((x1 - x0) * (y1 - y0))
+    return found
+
+
+def _measure(bench: Bench, case: Case) -> list[Outcome]:
+    result = bench.trace(case.scene, case.packets, files=case.files)
+    leaf = on_leaves(result, of=1).found()
+    first, second = _on_triangles()
+    outcomes = [
+        Outcome(f"{side} of triangle {number}", wanted, float(leaf.value[k]),
+                float(leaf.std_err[k]), leaf.n_row, 2e-6, scale=1.0)
+        for k, (number, side, wanted) in enumerate((
+            (0, "upper", first), (0, "lower", 0.0), (1, "upper", second), (1, "lower", 0.0),
+        ))
+    ]  # fmt: skip
+    up = PlaneCells("cuts", "up").read(result)
+    level = FLUX / (SIZE[0] * SIZE[1])
+    outcomes += [
+        Outcome(f"PFD up through the body's own plane [{j}, {i}]", float(wanted),
+                float(up.value[j, i]), float(up.std_err[j, i]), up.n_row, 1e-4 * level, scale=level)
+        for (j, i), wanted in np.ndenumerate(_up_through())
+    ]  # fmt: skip
+    return outcomes
+
+
+CASES = (
+    Case(
+        name="a leaf and a plane about a body with its own light",
+        chapter="sources",
+        shows="What two triangles of a leaf get of a measured fixture, and its light up through a "
+        "plane that cuts its own body.",
+        source="Quadrature of the table over strip, triangles and cells.",
+        fails_if="Light that came through its own body, or none, went on from elsewhere or passed "
+        "a triangle as if it had left it, or a plane was crossed elsewhere in the body.",
+        scene=scene(
+            "About a body", enclosure=room(),
+            leaves={"leaf": BLACK},
+            canopy={"layers": "2",
+                    "meshes": [{"file": "leaf.obj", "unit": "m", "parts": {"*": {"leaf": "leaf"}},
+                                "positions": [["0 cm", "0 cm"]], "base": "0 cm"}]},
+            fixtures={"lamp": LAMP},
+            lights=[hung("lamp", AT)],
+            planes=[{"name": "cuts", "height": metres(CUTS_M), "cell": "36 cm"}],
+            also_count={"leaf_facets": "true"},
+        ),
+        files=FILES | {"leaf.obj": obj_of(LEAF.corners[None])},
+        measure=_measure,
+        packets=1 << 20,
+        quick=1 / 4,
+        scale=1.0,
+    ),
+)  # fmt: skip
