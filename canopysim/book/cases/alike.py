@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from canopysim.book.case import Case, Exact, Scene
+from canopysim.book.cases.canopy_box import Plants
 from canopysim.book.cases.slabs import sides_of
 from canopysim.book.exact.backward import sheet
 from canopysim.book.exact.leaves import DENSITY
@@ -127,6 +128,47 @@ def _twin(bench: Bench, case: Case) -> list[Outcome]:
     return _hold("as triangles", found[0], found[1], extra=[("PFD", cells, cells)])
 
 
+# A crown in the middle of a room, the same all around, and a leaf on each side of it.
+AROUND_M, BESIDE = (0.9, 0.9, 0.8), sheet((-0.24, 0.05, 0.25), 0.20, 0.14, 10.0, 30.0, 15.0)
+PALE = ((0.5, 0.45), (0.4, 0.5))
+
+
+def _beside_crown() -> Scene:
+    """Give two black leaves that hardly any light meets but what the crown scatters."""
+    middle = [f"{AROUND_M[0] / 2} m", f"{AROUND_M[1] / 2} m"]
+    mesh = {"file": "leaf.obj", "unit": "m", "parts": {"*": {"leaf": "black"}}, "base": "0 cm",
+            "positions": [middle]}  # fmt: skip
+    return scene(
+        "Leaves beside a crown",
+        enclosure=box(*(f"{extent} m" for extent in AROUND_M)),
+        leaves={"black": sides_of((0.0, 0.0), (0.0, 0.0)), "pale": sides_of(*PALE)},
+        canopy={
+            "layers": "2",
+            "meshes": [mesh, mesh | {"turn": "180 deg"}],
+            "volumes": [{"shape": "ellipsoid", "leaf": "pale", "angles": "spherical",
+                         "width": "26 cm", "depth": "26 cm", "bottom": "10 cm", "top": "50 cm",
+                         "leaf_area": "0.2 m2", "positions": [middle]}],
+        },
+        fixtures={"panel": panel("20 cm", "12 cm", "parallel")},
+        lights=[{"fixture": "panel", "at": middle, "height": "70 cm", "turn": "25 deg"}],
+        also_count={"each_plant": "true"},
+    )  # fmt: skip
+
+
+def _both_sides(bench: Bench, case: Case) -> list[Outcome]:
+    """Each leaf of one trace beside the other leaf of another: no chance is shared."""
+    one, other = (
+        Plants().read(bench.trace(case.scene, case.packets // 2, files=case.files))
+        for _ in range(2)
+    )
+    return [
+        Outcome(f"leaf {k} and leaf {1 - k}", float(one.value[k]), float(other.value[1 - k]),
+                float(np.hypot(one.std_err[k], other.std_err[1 - k])),
+                min(one.n_row, other.n_row), scale=1.0)
+        for k in (0, 1)
+    ]  # fmt: skip
+
+
 BAY = (0.5, 0.4)
 SIDEWAYS = ("left", "right", "front", "back")
 
@@ -234,6 +276,19 @@ CASES = (
         precision=2e-3,
         why_rough="Both traces have errors.",
         measure=_twin,
+    ),
+    Case(
+        name="two leaves beside a crown",
+        chapter="two ways",
+        shows="Two leaves that face each other across a crown get as much of what it scatters.",
+        source="Half a turn about the crown's axis, which is also the light's, changes leaves.",
+        fails_if="Light that leaves a crown passed a triangle, as if it had left that.",
+        scene=_beside_crown(),
+        files={"leaf.obj": obj_of(BESIDE.corners[None])},
+        measure=_both_sides,
+        packets=1 << 20,
+        quick=1 / 4,
+        scale=1.0,
     ),
     _probes(),
 )
