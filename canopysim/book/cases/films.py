@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from canopysim.book.bright_rooms import IN_OFF, face_areas, shining_walls
 from canopysim.book.case import Case, Exact, Scene
 from canopysim.book.cases.drawn import BAY, MARGIN, bay_with_mesh, beams
 from canopysim.book.dark_rooms import FACES
@@ -113,25 +114,10 @@ def _even(spread: str, upper: Side) -> Case:
 
 def _furnace(spread: str) -> Case:
     """All faces emit as much from every spot; leaves lose nothing and have films."""
-    width, depth, height, exitance = 1.1, 0.7, 0.9, 100.0
-    faces: dict[str, tuple[float, float, dict[str, Any]]] = {
-        "floor": (width, depth, {"at": (0.5, 0.5), "height": 0.0, "pitch": "180 deg"}),
-        "ceiling": (width, depth, {"at": (0.5, 0.5), "height": 1.0}),
-        "left": (height, depth, {"at": (0.0, 0.5), "height": 0.5, "pitch": "-90 deg"}),
-        "right": (height, depth, {"at": (1.0, 0.5), "height": 0.5, "pitch": "90 deg"}),
-        "front": (width, height, {"at": (0.5, 0.0), "height": 0.5, "tilt": "90 deg"}),
-        "back": (width, height, {"at": (0.5, 1.0), "height": 0.5, "tilt": "-90 deg"}),
-    }  # fmt: skip
-    fixtures, lights = {}, []
-    for name, (length, across, hung) in faces.items():
-        area = length * across
-        fixtures[name] = panel(f"{length} m", f"{across} m", flux=f"{exitance * area:.9g} umol/s")
-        x, y = hung["at"]
-        lights.append({"fixture": name, **hung, "at": [f"{x * width:.9g} m", f"{y * depth:.9g} m"],
-                       "height": f"{hung['height'] * height:.9g} m"})  # fmt: skip
-    whole = sum(a * b for a, b, _ in faces.values())
-    wanted: Exact = {name: a * b / whole for name, (a, b, _) in faces.items()}
-    figures: dict[str, Reading] = {name: Share(name) for name in faces}
+    size, exitance = (1.1, 0.7, 0.9), 100.0
+    areas = face_areas(size)
+    wanted: Exact = {name: area / sum(areas.values()) for name, area in areas.items()}
+    figures: dict[str, Reading] = {name: Share(name) for name in areas}
     figures |= {"down": AtLevels("down"), "up": AtLevels("up")}
     figures |= {"low, down": PlaneMean("low"), "low, up": PlaneMean("low", "up")}
     levels = np.full(4, exitance)
@@ -148,22 +134,23 @@ def _furnace(spread: str) -> Case:
         "or facets were drawn that the light does not see.",
         scene=scene(
             "A furnace with films",
-            enclosure=box(f"{width} m", f"{depth} m", f"{height} m"),
+            enclosure=box(*(f"{extent} m" for extent in size)),
             leaves={"white": {"reflectance": "55 %", "transmittance": "45 %",
                               "cuticle": {"index": str(INDEX), "spread": spread}}},
             canopy={"layers": "3", "profile": "true", "volumes": [
                 {"shape": "box", "leaf": "white", "bottom": "20 cm", "top": "80 cm",
                  "width": "70 cm", "depth": "60 cm", "positions": [["50 cm", "35 cm"]],
                  "angles": "planophile", "leaf_area_index": "1.1"}]},
-            fixtures=fixtures, lights=lights,
             planes=[{"name": "low", "height": "9 cm", "cell": "1 m"}],
+            **shining_walls(size, exitance),
         ),
         figures=figures,
         exact=lambda: wanted,
         packets=1 << 22,
         precision=1.3e-3,
         why_rough="Every packet crosses levels to and fro, and films weigh it anew each time.",
-        scale=dict.fromkeys(figures, exitance) | dict.fromkeys(faces, 1.0),
+        scale=dict.fromkeys(figures, exitance) | dict.fromkeys(areas, 1.0),
+        exact_err=dict.fromkeys(figures, IN_OFF * exitance) | dict.fromkeys(areas, IN_OFF),
     )  # fmt: skip
 
 

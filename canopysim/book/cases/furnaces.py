@@ -6,39 +6,15 @@ import math
 
 import numpy as np
 
+from canopysim.book.bright_rooms import IN_OFF, face_areas, shining_walls
 from canopysim.book.case import Case, Exact
 from canopysim.book.exact.radiosity import FACES
 from canopysim.book.readings import AtProbe, PlaneCells, PlaneMean, Reading, Share
 from canopysim.book.scenes import ONE_BAND, Data, box, panel, percent, scene
 
-W, D, H = 0.8, 0.5, 1.1
-AREAS = {"left": D * H, "right": D * H, "front": W * H, "back": W * H, "floor": W * D,
-         "ceiling": W * D}  # fmt: skip
+SIZE = W, D, H = 0.8, 0.5, 1.1
+AREAS = face_areas(SIZE)
 LEVEL = 100.0
-# Walls shine from so far inside of them: light that starts in a triangle has no side.
-IN = 5e-6
-
-
-def _walls_shine(flux_per_area: float) -> Data:
-    """Give every face a panel that shines inwards, by its extents, centre and turn."""
-    places = [
-        ((W, D), (W / 2, D / 2), H - IN, {}),
-        ((W, D), (W / 2, D / 2), IN, {"tilt": "180 deg"}),
-        ((H, D), (IN, D / 2), H / 2, {"pitch": "-90 deg"}),
-        ((H, D), (W - IN, D / 2), H / 2, {"pitch": "90 deg"}),
-        ((W, H), (W / 2, IN), H / 2, {"tilt": "90 deg"}),
-        ((W, H), (W / 2, D - IN), H / 2, {"tilt": "-90 deg"}),
-    ]
-    fixtures, lights = {}, []
-    for n, ((a, b), (x, y), z, aim) in enumerate(places):
-        name = f"face-{n}"
-        fixtures[name] = panel(f"{a - 2 * IN:.6f} m", f"{b - 2 * IN:.6f} m",
-                               flux=f"{flux_per_area * a * b:.12f} umol/s")  # fmt: skip
-        lights.append({"fixture": name, "group": "walls", "at": [f"{x:.6f} m", f"{y:.6f} m"],
-                       "height": f"{z:.6f} m"} | aim)  # fmt: skip
-    return {"fixtures": fixtures, "lights": lights}
-
-
 HERBS: Data = {
     "leaves": {"leaf": {"reflectance": "60 %", "transmittance": "40 %"}},
     "plants": {"herb": {"leaf": "leaf", "stem": "pale", "nodes": "5", "internode": "9 cm",
@@ -75,7 +51,7 @@ def _furnace(rho: float, triangles: int | None) -> Case:
             surfaces={"wall": {"diffuse": percent(rho)}, "pale": {"diffuse": "100 %"}},
             planes=[{"name": "low", "height": "20 cm", "cell": "1 m"},
                     {"name": "high", "height": "90 cm", "cell": "1 m"}],
-            **_walls_shine(LEVEL * (1.0 - rho)),
+            **shining_walls(SIZE, LEVEL * (1.0 - rho)),
             **HERBS,
         ),
         figures=shares | planes,
@@ -84,8 +60,8 @@ def _furnace(rho: float, triangles: int | None) -> Case:
         precision=2e-3,
         why_rough="Few packets cross leaves and planes often: fluxes through planes are noisy.",
         scale=dict.fromkeys(FACES, 1.0) | dict.fromkeys(planes, LEVEL),
-        exact_err={f: np.float64(1e-5) for f in FACES}
-        | {name: np.float64(1e-5 * LEVEL) for name in planes},
+        exact_err=dict.fromkeys(FACES, IN_OFF)
+        | dict.fromkeys(planes, IN_OFF * LEVEL),
         options={"wall_triangles": triangles} if triangles else {},
     )  # fmt: skip
 
@@ -120,7 +96,7 @@ BAR: Data = {
 
 def _crowns_in_balance() -> Case:
     rho = 0.5
-    walls = _walls_shine(LEVEL * (1.0 - rho))
+    walls = shining_walls(SIZE, LEVEL * (1.0 - rho))
     walls["fixtures"]["bar"] = BAR
     walls["lights"].append({"fixture": "bar", "group": "bar", "at": ["54 cm", "25 cm"],
                             "height": "46 cm", "turn": "20 deg"})  # fmt: skip
@@ -167,8 +143,8 @@ def _crowns_in_balance() -> Case:
         why_rough="Few flights cross a probe or pass the plane many times.",
         scale=dict.fromkeys(FACES, 1.0) | dict.fromkeys(planes, LEVEL)
         | {name: LEVEL * (4.0 if name.endswith("all sides") else 1.0) for name in probes},
-        exact_err={f: np.float64(1e-5) for f in FACES}
-        | {name: np.float64(1e-5 * LEVEL) for name in (*planes, *probes)},
+        exact_err=dict.fromkeys(FACES, IN_OFF)
+        | dict.fromkeys((*planes, *probes), IN_OFF * LEVEL),
     )  # fmt: skip
 
 
