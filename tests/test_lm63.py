@@ -151,6 +151,16 @@ def test_a_single_h_of_types_a_and_b_is_a_round_beam(kind, v):
     assert "round about its axis" in got.warnings[0]
 
 
+@pytest.mark.parametrize("turned", [1, -1])
+def test_a_side_that_ends_while_lit_ends_there(turned):
+    """What the longer side has beyond is half of its light, not a ramp from both."""
+    v = np.sort(turned * np.array([-20.0, -10.0, 0.0, 10.0, 20.0, 40.0, 60.0]))
+    table = np.where(np.abs(v) < 50, 100.0, 0.0)
+    got = read(lm63(kind="B", h=[0], v=v, table=[table.tolist()]))
+    seen = np.interp(np.radians([0, 15, 20, 20.001, 30, 40, 50]), got.gamma_rad, got.intensity[0])
+    assert np.allclose(seen, [100, 100, 100, 50, 50, 50, 25], rtol=1e-9)
+
+
 def test_type_b_may_shine_behind():
     v, h = np.arange(-180, 181, 5), np.arange(-90, 91, 5)
     got = read(lm63(lopsided, kind="B", h=h, v=v))

@@ -43,9 +43,7 @@ def layer_edges(canopy_spec: Canopy, z_min: float, z_max: float) -> Floats:
                 f"leaves that all lie at {z_min:g} m cannot be cut into layers of equal height; "
                 "give the layers' boundary heights instead"
             )
-        edges = np.linspace(z_min, z_max, canopy_spec.layers + 1)
-        edges[-1] = z_max  # linspace may miss its end by a rounding
-        return edges
+        return np.linspace(z_min, z_max, canopy_spec.layers + 1)
     edges = np.array(canopy_spec.layers, dtype=np.float64)
     if len(edges) < 2 or np.any(np.diff(edges) <= 0.0):
         raise ValueError("layers need at least two boundary heights, each above the one before")

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 GAMMA = np.array([0.0, 12.0, 30.0, 47.0, 75.0, 90.0, 118.0, 140.0, 180.0])
 # Light that does not fade out falls to nothing within a millionth of a radian; so much it may hold.
-JUST, FALL = np.degrees(1.01e-6), 2e-6
+JUST, FALL_DEG, FALL = np.degrees(1.01e-6), np.degrees(1e-6), 2e-6
 # In each quarter, at nodes and poles and beside edges; also as angles of another turn.
 C, G = (each.ravel() for each in np.meshgrid(
     [-20, 0, 7, 33, 61, 97, 123, 144, 185, 213, 251, 277, 303, 333, 360, 400],
@@ -195,13 +195,13 @@ AXES = {"A": np.array([[0, 0, 1], [0, -1, 0], [-1, 0, 0]], np.float64),
 TURNS = ((-180, -100, -35, 0, 40, 110, 180), (0, 35, 70, 130, 180))
 RISES: Any = ((-90, -50, -15, 0, 30, 65, 90), (0, 30, 65, 90), (-50.5, -15, 0, 20, 65.5))
 ONE_V = np.array([-80.0, -50.0, -20.0, 0.0, 10.0, 35.0, 60.0])
-ONE_H = np.array([[40.0, 150.0, 280.0, 300.0, 260.0, 120.0, 0.0]])
+ONE_H = np.array([[40.0, 150.0, 280.0, 300.0, 260.0, 120.0, 90.0]])
 
 
 def _types_read(*_: object) -> list[Outcome]:
     found = []
-    # One plane of either type is a round beam: the mean of its two sides.
-    gamma = np.unique(np.abs(ONE_V))
+    # One plane of either type is a round beam: the mean of its two sides, of which one ends lit.
+    gamma = np.unique(np.append(np.abs(ONE_V), ONE_V[-1] + FALL_DEG))
     up, down = (np.interp(s * gamma, ONE_V, ONE_H[0], left=0.0, right=0.0) for s in (1, -1))
     one = Planes(np.array([0.0, 360.0]), gamma, np.array([(up + down) / 2] * 2))
     for kind, code in (("A", 3), ("B", 2)):

@@ -23,7 +23,7 @@ UNITS = (CANDELA, PHOTON_INTENSITY)
 FLUX_UNITS = {CANDELA: "lm", PHOTON_INTENSITY: "µmol/s"}
 # A hemisphere that a file leaves out is dark. Where the light does not fade out before, the table
 # falls to 0 within this angle: wide enough for float32, too narrow to hold light (1e-6 of it).
-STEP_RAD = 1e-6
+STEP_DEG = float(np.degrees(1e-6))
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,8 +49,8 @@ class Distribution:
         Where light leaves.
     stated_flux : float or None
         Flux that the file states, lm (or what its author wrote there): of the lamps, in LM-63;
-        of the fixture, in EULUMDAT, if a light output ratio is given. None for absolute LM-63
-        photometry. Never used to scale the table.
+        of the fixture, in EULUMDAT, but of the lamps where a file that is not absolute gives no
+        light output ratio. None for absolute LM-63 photometry. Never used to scale the table.
     watts : float or None
         Input power; None where the file says 0.
     n_lamp : int

@@ -24,7 +24,7 @@ from __future__ import annotations
 import numpy as np
 
 from canopysim.light.photometry.distribution import (
-    STEP_RAD,
+    STEP_DEG,
     bilinear,
     direction,
     sine_weights,
@@ -137,7 +137,7 @@ def _seen(v: Axis, h: Axis, table: Array, kind: str, c: Array, gamma: Array) -> 
 def _resampled(v: Axis, h: Axis, table: Array, kind: str, step: float) -> tuple[Array, Array]:
     """Gamma nodes in degrees, and the table on C by gamma with this step."""
     gamma = np.linspace(0.0, 180.0, round(180.0 / step) + 1)
-    gamma = np.insert(gamma, len(gamma) // 2 + 1, 90.0 + np.degrees(STEP_RAD))
+    gamma = np.insert(gamma, len(gamma) // 2 + 1, 90.0 + STEP_DEG)
     c = np.linspace(0.0, 360.0, round(360.0 / step) + 1)
     # A few planes at a time: the finest grid has half a million directions.
     values = np.concatenate(
@@ -229,7 +229,8 @@ def round_beam(v: Axis, table: Array, remarks: Remarks) -> tuple[Axis, Array]:
     gamma : Axis
         Angles from the axis, from 0.
     table : numpy.ndarray (1, n_gamma)
-        Mean of the sides above and below.
+        Mean of the sides above and below; a side that ends while lit falls to nothing within a
+        millionth of a radian.
 
     Raises
     ------
@@ -250,9 +251,13 @@ def round_beam(v: Axis, table: Array, remarks: Remarks) -> tuple[Axis, Array]:
     )
     if abs(low) <= NEAR_ANGLE:
         return v, table
-    reach = max(-low, high)
     nodes = np.concatenate([[0.0], np.abs(v.degrees[np.abs(v.degrees) > NEAR_ANGLE])])
-    gamma = np.unique(np.round(nodes[nodes <= reach], 9))
+    gamma = np.unique(np.round(nodes, 9))
     gamma = gamma[np.concatenate([[True], np.diff(gamma) > SAME_ANGLE])]
+    # The side that ends first, if it does, and is lit there.
+    inner = min(-low, high)
+    after = np.searchsorted(gamma, inner + SAME_ANGLE)
+    if after < len(gamma) and table[0, 0 if -low < high else -1] > 0.0:
+        gamma = np.insert(gamma, after, inner + STEP_DEG)
     sides = [np.interp(s * gamma, v.degrees, table[0], left=0.0, right=0.0) for s in (1.0, -1.0)]
     return Axis(gamma, (v.lines[0],) * len(gamma)), (sides[0] + sides[1])[None, :] / 2.0

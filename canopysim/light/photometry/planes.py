@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from canopysim.light.photometry.distribution import STEP_RAD
+from canopysim.light.photometry.distribution import STEP_DEG
 from canopysim.light.photometry.text import Remarks
 from canopysim.light.photometry.words import NEAR_ANGLE, Array, Axis
 
-STEP_DEG = float(np.degrees(STEP_RAD))
 # Spans, in degrees, that one or two mirrors turn into a full turn.
 _MIRRORED_SPANS = (90.0, 180.0)
 # First and last plane of the symmetries that LM-63 names; the last one is EULUMDAT's C270 to C90.

@@ -76,7 +76,7 @@ def _below(u: Floats, x: float) -> Floats:
     """Integrate 1 / (x² + s u²)² from 0 to u, with s = 1 - x²."""
     s = 1.0 - x * x
     if abs(s) < 1e-6:
-        # The series in s: the closed form loses its digits there.
+        # The series in s: the closed form is nothing over nothing where s is 0.
         return u / x**4 - 2 * s * u**3 / (3 * x**6)
     root = math.sqrt(abs(s))
     arc = np.arctan(root * u / x) if s > 0 else np.arctanh(root * u / x)
@@ -186,6 +186,6 @@ def projection(quantiles: Floats, direction: ArrayLike) -> Floats:
         # by a cosine that vanishes.
         turned = np.arccos(np.clip(both / np.maximum(other, 1e-300), 0.0, 1.0))
         height = np.sqrt(np.maximum(other**2 - both**2, 0.0))
-        kinked = both + (height - turned * both) * 2 / np.pi
-        found[index] = np.where(both >= other, both, kinked).mean()
+        # Both vanish where the direction meets one side of the leaves only.
+        found[index] = (both + (height - turned * both) * 2 / np.pi).mean()
     return found
