@@ -1,9 +1,9 @@
-"""Leaves: drawn ones, whose shadows can be cut out exactly or tend to those of a filled volume."""
+"""Leaves: drawn ones, whose shadows can be cut out exactly."""
 
 from __future__ import annotations
 
 from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -22,16 +22,10 @@ from canopysim.book.exact.tiles import (
     obj_of,
     pieces,
     scattered,
-    squares_anyhow,
     tile_mesh,
-    with_copies,
 )
-from canopysim.book.outcome import Outcome
 from canopysim.book.readings import LayerSides, PlaneMean, Reading, Share
 from canopysim.book.scenes import ONE_BAND, box, panel, percent, scene
-
-if TYPE_CHECKING:
-    from canopysim.book.bench import Bench
 
 BAY = (1000, 800)
 # Drawn leaves keep a distance from walls, mm.
@@ -220,70 +214,6 @@ def _one_leaf() -> Case:
     )  # fmt: skip
 
 
-def _squares() -> Case:
-    side, lai, n_mesh = 0.012, 0.9, 16
-    bay = (1.0, 0.8)
-    n = round(lai * bay[0] * bay[1] / side**2)
-    stand_in = {"leaf": "leaf", "stem": "black", "nodes": "1", "internode": "1 cm",
-                "petiole_length": "1 cm", "petiole_angle": "60 deg", "blade_length": "3 cm",
-                "blade_width": "2 cm"}  # fmt: skip
-    room = box("1 m", "80 cm", "1 m", ceiling="open")
-    data = scene(
-        "Small leaves",
-        enclosure=room | {"repeat": ["width", "depth"]},
-        leaves={"leaf": BLACK},
-        plants={"any": stand_in},
-        canopy={"layers": ["20 cm", "70 cm"],
-                "plantings": [{"plant": "any", "columns": "1", "rows": "1"}]},
-        fixtures={}, lights=[], daylight=beams(**BEAMS),
-    )  # fmt: skip
-
-    def measure(bench: Bench, case: Case) -> list[Outcome]:
-        from canopysim.matter.parts import Part
-
-        found = []
-        for k in range(n_mesh):
-            corners = squares_anyhow(bay, 0.21, 0.69, side, n, 500 + k)
-            corners = with_copies(corners, bay)
-            first = 4 * np.arange(len(corners))[:, None]
-            faces = np.concatenate([first + np.array(c) for c in ((0, 1, 2), (0, 2, 3))]).astype(
-                np.int32
-            )
-            part = Part("leaves", "leaf", corners.reshape(-1, 3), faces, "leaf", False)
-            result = bench.trace(case.scene, case.packets // n_mesh, options={"plants": [part]})
-            found.append([float(Share("floor", name).read(result).value) for name in BEAMS])
-        mean = np.mean(found, axis=0)
-        error = np.std(found, axis=0, ddof=1) / n_mesh**0.5
-        outcomes = []
-        for name, value, std_err in zip(BEAMS, mean, error, strict=True):
-            mu = np.cos(np.radians(BEAMS[name][0]))
-            left = float(np.exp(-0.5 * lai / mu))
-            # n leaves of finite size let through the n-th power of 1 - a/A, not the exponential:
-            # less by n (a/A)^2 / 2, with the mean square of |n.d| 1/3.
-            off = left * n * (side**2 / mu / (bay[0] * bay[1])) ** 2 / 3 / 2
-            outcomes.append(
-                Outcome(f"floor, {name}", left, float(value), float(std_err), n_mesh, off, 1.0)
-            )
-        return outcomes
-
-    return Case(
-        name="small drawn leaves against a filled volume",
-        chapter="leaves",
-        shows="Leaves drawn one by one, small and inclined anyhow, let as much through as a volume "
-        "that they fill.",
-        source="Beer's law with G = 1/2; the mean over meshes, whose leaves stand anywhere. What "
-        "their size makes of it is in the error of the exact value.",
-        fails_if="Small leaves, or such as light meets edge on, were missed or met beside them.",
-        scene=data,
-        packets=1 << 20,
-        quick=1 / 4,
-        precision=2e-3,
-        scale=None,
-        why_rough="Sixteen meshes: the places of their leaves are most of the error.",
-        measure=measure,
-    )
-
-
 # One leaf that leans, its upper side up or down: turn, pitch and tilt, so that no two components of
 # its normal are alike; and the ways by which needles of light come to its middle.
 LEANING = {"upper side up": (115.0, 42.0, -24.0), "upper side down": (-50.0, 18.0, 145.0)}
@@ -348,6 +278,6 @@ def _leaning(name: str, turned: Triple) -> Case:
 
 
 CASES = (
-    _random_tiles(), _disc_layers(), _one_leaf(), _squares(),
+    _random_tiles(), _disc_layers(), _one_leaf(),
     *(_leaning(name, turned) for name, turned in LEANING.items()),
 )  # fmt: skip
