@@ -9,7 +9,7 @@ import numpy as np
 
 from canopysim.book.case import Case, Exact, Scene
 from canopysim.book.cases.slabs import BLACK, sides_of
-from canopysim.book.dark_rooms import hung
+from canopysim.book.dark_rooms import hung, metres
 from canopysim.book.exact.backward import sheet
 from canopysim.book.exact.discs import disc_mesh, discs_anyhow, first_met
 from canopysim.book.exact.factors import box_faces, polygon
@@ -214,6 +214,65 @@ def _one_leaf() -> Case:
     )  # fmt: skip
 
 
+# Upright leaves that cross in one upright axis: half of each one's way across, in 1/128 m. So all
+# triangles have one centre, to the last digit, and nothing tells them apart by that.
+CROSSING = ((16, 0), (15, 5), (12, 9), (9, 12), (4, 15), (0, 16), (-5, 15), (-10, 11), (-13, 8),
+            (-15, 3))  # fmt: skip
+STAR_AT, STAR_M, WINDOW_M, AWAY_M = (0.5, 0.5, 0.5), 0.25, (0.40, 0.30), 0.28
+TOWARDS = (0.0, 50.0, 137.0)
+
+
+def _star() -> Case:
+    """Ten leaves that cross, under three level beams and one from straight above."""
+    half = np.array([[p, q, 0.0] for p, q in CROSSING]) / 128
+    rise = np.array([0.0, 0.0, STAR_M / 2])
+    corners = np.array(STAR_AT) + np.stack([-half - rise, half - rise, half + rise, rise - half], 1)
+
+    def exact() -> Exact:
+        found: dict[str, float] = {"from above: leaves": 0.0, "from above: floor": 1.0}
+        for azimuth in TOWARDS:
+            a = np.radians(azimuth)
+            wide = 2 * float(np.abs(half[:, 0] * np.sin(a) - half[:, 1] * np.cos(a)).max())
+            share = wide * STAR_M / (WINDOW_M[0] * WINDOW_M[1])
+            found[f"towards {azimuth:g} deg: leaves"] = share
+        return found
+
+    lights = []
+    figures: dict[str, Reading] = {}
+    for azimuth in TOWARDS:
+        name, a = f"to-{azimuth:g}", np.radians(azimuth)
+        place = np.array(STAR_AT) - AWAY_M * np.array([np.cos(a), np.sin(a), 0.0])
+        lights.append(hung("window", place, (azimuth - 90, 0, 90), group=name))
+        figures[f"towards {azimuth:g} deg: leaves"] = Share("leaves", name)
+    lights.append(hung("window", (*STAR_AT[:2], 0.9), group="down"))
+    figures |= {"from above: leaves": Share("leaves", "down"),
+                "from above: floor": Share("floor", "down")}  # fmt: skip
+    return Case(
+        name="leaves that cross in one axis",
+        chapter="leaves",
+        shows="Ten upright leaves through one axis, which no plane across parts: level beams get "
+        "by them but for the widest, and light from above between them.",
+        source="Half of a leaf's way across, across the beam; the widest hides the others.",
+        fails_if="Triangles of one centre were lost, met twice, or never sorted.",
+        scene=scene(
+            "Leaves that cross", enclosure=box(),
+            leaves={"leaf": BLACK},
+            canopy={"layers": ["30 cm", "70 cm"], "meshes": [
+                {"file": "leaf.obj", "unit": "m", "parts": {"*": {"leaf": "leaf"}},
+                 "positions": [["0 cm", "0 cm"]], "base": "0 cm"}]},
+            fixtures={"window": panel(*map(metres, WINDOW_M), "parallel")},
+            lights=lights,
+        ),
+        files={"leaf.obj": obj_of(corners)},
+        figures=figures,
+        exact=exact,
+        # Edges that light meets end on, to a millionth of a metre.
+        exact_err=dict.fromkeys(figures, 1e-5),
+        packets=1 << 20,
+        scale=1.0,
+    )  # fmt: skip
+
+
 # One leaf that leans, its upper side up or down: turn, pitch and tilt, so that no two components of
 # its normal are alike; and the ways by which needles of light come to its middle.
 LEANING = {"upper side up": (115.0, 42.0, -24.0), "upper side down": (-50.0, 18.0, 145.0)}
@@ -278,6 +337,6 @@ def _leaning(name: str, turned: Triple) -> Case:
 
 
 CASES = (
-    _random_tiles(), _disc_layers(), _one_leaf(),
+    _random_tiles(), _disc_layers(), _one_leaf(), _star(),
     *(_leaning(name, turned) for name, turned in LEANING.items()),
 )  # fmt: skip
