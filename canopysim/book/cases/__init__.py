@@ -9,7 +9,7 @@ from canopysim.book.case import Case
 # In the order in which light goes: its sources, rooms, leaves, what is read, how sure it is.
 FILES = (
     "panels", "beams", "parallel_beams", "measured_lights", "light_files", "bodies", "own_bodies",
-    "plates", "boxes", "mirrors", "rough_mirrors", "spheres", "furnaces", "openings",
+    "plates", "boxes", "mirrors", "rough_mirrors", "spheres", "drawn_rooms", "furnaces", "openings",
     "slabs", "scattering", "crowns", "drawn", "drawn_fields", "films", "leaf_facts",
     "planes", "probes", "probes_hidden", "meters",
     "colours", "spectra", "groups", "told_apart", "canopy_box",

@@ -24,7 +24,7 @@ from canopysim.book.exact.tiles import (
     scattered,
     tile_mesh,
 )
-from canopysim.book.readings import LayerSides, PlaneMean, Reading, Share
+from canopysim.book.readings import AtLevels, LayerSides, PlaneMean, Reading, Share
 from canopysim.book.scenes import ONE_BAND, box, panel, percent, scene
 
 BAY = (1000, 800)
@@ -44,7 +44,9 @@ def beams(**which: tuple[float, float]) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def bay_with_mesh(leaf: dict[str, Any], layers: Any, *, unit: str = "mm", **parts: Any) -> Scene:
+def bay_with_mesh(
+    leaf: dict[str, Any], layers: Any, *, unit: str = "mm", profile: str = "false", **parts: Any
+) -> Scene:
     """Give a bay without end, open above, with the leaves of ``leaves.obj`` in it."""
     room = box("1 m", "80 cm", "1 m", ceiling="open", floor="floor")
     return scene(
@@ -53,7 +55,7 @@ def bay_with_mesh(leaf: dict[str, Any], layers: Any, *, unit: str = "mm", **part
             "enclosure": room | {"repeat": ["width", "depth"]},
             "surfaces": {"floor": {}},
             "leaves": {"leaf": leaf},
-            "canopy": {"layers": layers, "meshes": [
+            "canopy": {"layers": layers, "profile": profile, "meshes": [
                 {"file": "leaves.obj", "unit": unit, "parts": {"*": {"leaf": "leaf"}},
                  "positions": [["0 cm", "0 cm"]], "base": "0 cm"}]},
             "fixtures": {},
@@ -167,8 +169,13 @@ def _one_leaf() -> Case:
             found[f"sides, {name}"] = np.array([[of.upper, of.lower]])
             found[f"floor, {name}"] = of.floor
             found[f"ceiling, {name}"] = of.ceiling
+            # From the ceiling comes what it reflects of what it gets, and the panel's light there.
+            up = of.ceiling / (1 - rho_ceiling)
+            above = {"down": is_above + rho_ceiling * up, "up": up}
             for way in ("down", "up"):
-                found[f"{way} under it, {name}"] = getattr(of, way) * 100 / 0.8
+                under = getattr(of, way)
+                found[f"{way} under it, {name}"] = under * 125
+                found[f"{way} at levels, {name}"] = np.array([above[way], under]) * 125
         return found
 
     figures: dict[str, Reading] = {}
@@ -179,8 +186,11 @@ def _one_leaf() -> Case:
             f"ceiling, {name}": Share("ceiling", name),
             f"down under it, {name}": PlaneMean("under", "down", name),
             f"up under it, {name}": PlaneMean("under", "up", name),
+            f"down at levels, {name}": AtLevels("down", name),
+            f"up at levels, {name}": AtLevels("up", name),
         }
     room = box("1 m", "80 cm", "1 m", ceiling="pale", floor="floor")
+    sizes = {n: 1.0 if isinstance(r, Share | LayerSides) else 125.0 for n, r in figures.items()}
     whole_leaf = level_leaf(MARGIN, BAY[0] - MARGIN, MARGIN, BAY[1] - MARGIN, 450)
     return Case(
         name="one drawn leaf between floor and ceiling",
@@ -193,7 +203,8 @@ def _one_leaf() -> Case:
         fails_if="Winding did not tell upper from lower, transmitted light came out on the same "
         "side, or the side by which light leaves were taken for that which it meets.",
         scene=bay_with_mesh(
-            sides_of(upper, lower), ["40 cm", "50 cm"],
+            # The leaf lies in the canopy's lowest level.
+            sides_of(upper, lower), ["45 cm", "50 cm"], profile="true",
             enclosure=room | {"repeat": ["width", "depth"]},
             surfaces={"floor": {"diffuse": percent(rho_floor)},
                       "pale": {"diffuse": percent(rho_ceiling)}},
@@ -208,9 +219,9 @@ def _one_leaf() -> Case:
         files={"leaves.obj": obj_of(whole_leaf[None])},
         figures=figures,
         exact=exact,
-        exact_err={n: 2e-5 * (125 if "under" in n else 1) for n in figures},
+        exact_err={n: 2e-5 * size for n, size in sizes.items()},
         packets=1 << 20,
-        scale={n: 125.0 if "under" in n else 1.0 for n in figures},
+        scale=sizes,
     )  # fmt: skip
 
 
