@@ -146,6 +146,53 @@ def _addresses() -> Iterator[Fact]:
     yield "numbers of launches", 0.0, np.abs(exact - launched).max(), bound
 
 
+# Triangles of a tree; a child is a block of eight if its highest bit is set, and none if it is 0.
+N_TRIANGLE, SIZE_M, BLOCK = 3000, 1.5, 1 << 31
+
+
+def _tree() -> Iterator[Fact]:
+    from canopysim.transport.build import build_tree
+
+    rng = np.random.default_rng(8)
+    middle = rng.random((N_TRIANGLE, 1, 3)) ** 2
+    corners = _as_float32(middle + 0.04 * rng.normal(size=(N_TRIANGLE, 3, 3)))
+    nodes, triangles, slots, stack = build_tree(corners.ravel(), SIZE_M)
+    places = np.array([each.ctypes.data for each in (nodes, triangles)], np.float64)
+    yield "bytes from a cache line", np.zeros(2), np.mod(places, 64.0), 0.0
+    yield "each triangle in one lane", np.arange(N_TRIANGLE), np.sort(slots[slots >= 0]), 0.0
+
+    lanes = triangles.reshape(-1, 3, 3, 8).transpose(0, 3, 1, 2).reshape(-1, 3, 3)
+    yield "corners in their lanes", corners[slots[slots >= 0]], lanes[slots >= 0], 0.0
+
+    bounds = nodes.reshape(-1, 64)[:, :48].reshape(-1, 3, 2, 8)
+    children = nodes.view(np.uint32).reshape(-1, 64)[:, 48:56].astype(np.int64)
+    deep, worst = np.ones(len(bounds)), 0.0
+
+    def under(number: int) -> Array:
+        """Give the corners below a node: of all its blocks."""
+        nonlocal worst
+        found = []
+        for k, child in enumerate(children[number]):
+            if child == 0:
+                continue
+            if child >= BLOCK:
+                block = slice(8 * (child - BLOCK), 8 * (child - BLOCK) + 8)
+                mine = corners[slots[block][slots[block] >= 0]].reshape(-1, 3)
+            else:
+                deep[child] = deep[number] + 1
+                mine = under(int(child))
+            # Boxes are wider than what is in them by a millionth of the longest coordinate.
+            edges = np.stack([mine.min(0) - SIZE_M / 2**20, mine.max(0) + SIZE_M / 2**20], -1)
+            worst = max(worst, float(np.abs(edges - bounds[number, :, :, k]).max()))
+            found.append(mine)
+        return np.concatenate(found)
+
+    yield "corners under the root", 3.0 * N_TRIANGLE, float(len(under(0))), 0.0
+    yield "boxes about what is in them", 0.0, worst, FEW_DIGITS
+    # A walk leaves up to seven siblings behind in each node on its way.
+    yield "room for what a walk leaves behind", 7 * deep.max() + 1, float(stack), 0.0
+
+
 CASES = (
     fact_case(
         "functions of the kernels",
@@ -165,5 +212,14 @@ CASES = (
         "A round was another, two places of an address stood for one another, or steps were not "
         "as even as they can be.",
         _addresses,
+    ),
+    fact_case(
+        "a tree over triangles",
+        "errors",
+        "The tree in which flights look for triangles has each of them once, in boxes a little "
+        "wider than they are, and asks for as much room as a walk can need.",
+        "The least and greatest coordinates of what is under each node, and the longest way down.",
+        "A triangle were lost, a box too narrow, or the walk's stack too short.",
+        _tree,
     ),
 )  # fmt: skip
