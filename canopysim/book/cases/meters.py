@@ -12,6 +12,7 @@ from canopysim.book.cases.beams import bar
 from canopysim.book.cases.measured_lights import GREEN, GREEN_ERR, LUMENS_PER_UMOL
 from canopysim.book.cases.probes import PANEL, X, Y, Z, probe
 from canopysim.book.dark_rooms import FLUX, lit, room
+from canopysim.book.exact.batches import mean_of
 from canopysim.book.exact.frames import ball
 from canopysim.book.exact.sensors import FACINGS, below_panel, cosine_share, fluence, normal
 from canopysim.book.exact.strips import Strip, beam
@@ -68,8 +69,9 @@ def _sun_case() -> Case:
     )  # fmt: skip
 
 
-ANGLES = np.array([0.0, 20.0, 40.0, 60.0, 75.0, 90.0])
-SHARES = np.array([1.0, 0.995, 0.97, 0.90, 0.75, 0.40])
+# Straight ahead goes without saying.
+ANGLES = np.array([0.0, 55.0, 75.0, 90.0])
+SHARES = np.array([1.0, 0.92, 0.75, 0.40])
 # Between 32 steps of the cosine the response is taken as straight, not between its angles.
 STEP_ERR = 1e-4
 
@@ -90,7 +92,7 @@ def _slanting_case() -> Case:
         )
         return {"over true": met @ weights / cosine, "reading": FLUX * met @ weights}
 
-    table = {f"{a:g} deg": percent(s) for a, s in zip(ANGLES, SHARES, strict=True)}
+    table = {f"{a:g} deg": percent(s) for a, s in zip(ANGLES[1:], SHARES[1:], strict=True)}
     return Case(
         name="poor cosine response below a strip",
         chapter="meters",
@@ -106,6 +108,21 @@ def _slanting_case() -> Case:
         packets=1 << 19,
         quick=1 / 8,
     )  # fmt: skip
+
+
+def _error_of_ratio(bench: Bench, case: Case) -> Sequence[Outcome]:
+    """Reckon the error of what a meter shows over the truth from the rows of batches."""
+    result = bench.trace(case.scene, case.packets)
+    counted = result.rows["probed"].isel(channel=0, probe_number=0)
+    each = counted.transpose("row", "facing_number", "traced_band").values.sum(-1)
+    true, met = each[:, 0].astype(np.float64), each[:, 1].astype(np.float64)
+    n = np.bincount(np.arange(result.n_batch) % len(each), minlength=len(each)).astype(np.float64)
+    ratio = met.sum() / true.sum()
+    _, error = mean_of(met - ratio * true, n)
+    here = result.probes.sel(probe="p", group="all")  # type: ignore[union-attr]
+    told = float(here["over_true_std_err"] / here["over_true"])
+    return [Outcome("error over the ratio", error / (ratio * true.sum() / n.sum()), told, 0.0,
+                    exact_err=1e-9)]  # fmt: skip
 
 
 LEAN, PLACE, RADIUS = 7.0, (0.74, 0.47, 0.3), 0.03
@@ -163,6 +180,16 @@ def _green_case() -> Case:
 CASES = (
     _sun_case(),
     _slanting_case(),
+    Case(
+        name="error of a meter's ratio",
+        chapter="meters",
+        shows="How sure a reading over the truth is, which the same flights make.",
+        source="The error of the mean of reading less ratio times truth, batch by batch.",
+        fails_if="the two were taken for independent, or rows not weighed by their batches.",
+        scene=_slanting_case().scene,
+        measure=_error_of_ratio,
+        packets=1 << 17,
+    ),
     Case(
         name="levelling error below a panel",
         chapter="meters",

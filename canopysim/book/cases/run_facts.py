@@ -10,21 +10,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.book.exact.batches import mean_of
 from canopysim.book.facts import Fact, fact_case
 
 Array = NDArray[np.float64]
-
-
-def _mean(sums: Array, n: Array) -> tuple[float, float]:
-    """Mean of batches and its error, from rows that hold n batches each."""
-    sums, n = sums[n > 0], n[n > 0]
-    if len(n) == 0:
-        return np.nan, np.nan
-    mean = sums.sum() / n.sum()
-    if len(n) == 1 or not sums.any():
-        return mean, np.nan
-    one = sum(k * (s / k - mean) ** 2 for s, k in zip(sums, n, strict=True)) / (len(n) - 1)
-    return mean, np.sqrt(one / n.sum())
 
 
 def _errors() -> Iterator[Fact]:
@@ -35,10 +24,10 @@ def _errors() -> Iterator[Fact]:
     for counts in ((1, 1, 1, 1, 1), (3, 1, 0, 4, 2, 2), (2, 3), (5,), (0, 0)):
         n = np.array(counts, float)
         rows = rng.poisson(9 * n[:, None] * [1, 0.1, 0]).astype(float)
-        exact = np.transpose([_mean(column, n) for column in rows.T])
+        exact = np.transpose([mean_of(column, n) for column in rows.T])
         yield f"rows of {counts} batches", exact, mean_and_error(rows, n)
     down, up, absorbed = (rng.uniform(1, 9, (7, width)) for width in (3, 3, 2))
-    exact = np.array([_mean(column, np.ones(7)) for column in down.T])
+    exact = np.array([mean_of(column, np.ones(7)) for column in down.T])
     yield "rows of one batch", exact.T, mean_and_error(down)
     light = Profile("all", (400, 700), lai, lai, down, up, down - up, absorbed, True, True)
     yield "light by depth", exact, [[e.value, e.std_err] for e in light.estimates("down")]
@@ -70,7 +59,7 @@ def _stops() -> Iterator[Fact]:
                 watch.append(*batch)
             # Of a long run not every batch is looked at.
             seen, told = n - n % max(1, n // 256), watch.progress(7.0)
-            each = [_mean(x[:seen], np.ones(seen)) for x in series]
+            each = [mean_of(x[:seen], np.ones(seen)) for x in series]
             off = np.array([*(error / max(mean, floor * launched) for mean, error in each), np.nan])
             wanted = np.array([layer, layer, plane, plane, np.nan])
             worst = int(np.argmax(off[:4] / wanted[:4])) if plane else 4
@@ -119,7 +108,7 @@ def _profiles() -> Iterator[Fact]:
         yield f"departure and noise, {flux}", off, [found.departure, found.noise]
         yield f"left, {flux}", rows[:, -1].sum() / rows[:, 0].sum(), found.at_bottom.value
         each = [[e.value, e.std_err] for e in of.estimates(flux)]
-        yield f"mean and error, {flux}", [_mean(x, np.ones(n)) for x in rows.T], each
+        yield f"mean and error, {flux}", [mean_of(x, np.ones(n)) for x in rows.T], each
 
 
 CASES = (

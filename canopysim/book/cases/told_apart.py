@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from canopysim.book.case import Case, Exact
 from canopysim.book.cases.alike import odd_room
-from canopysim.book.cases.drawn import BAY, BEAMS, bay_with_mesh, beams, random_tiles
+from canopysim.book.cases.drawn import BAY, BEAMS, CUTS_CM, bay_with_mesh, beams, random_tiles
 from canopysim.book.cases.slabs import BLACK, PANEL, sides_of, slab_scene
 from canopysim.book.exact.frames import gauss, rotation
 from canopysim.book.exact.leaves import Side, beam_through, two_streams
@@ -212,6 +212,11 @@ def _facets() -> Case:
             each, _ = lit_shares(tiles, BAY, (tan * np.cos(way), tan * np.sin(way)))
             sides = np.stack([np.where(over, 0.0, each), np.where(over, each, 0.0)], 1)
             outcomes += _held(f"sides, {name}", sides.ravel(), on_leaves(result, name))
+        # Counted from the top; each leaf is two triangles.
+        layer = len(CUTS_CM) - np.searchsorted(np.array(CUTS_CM) * 10, [t.z for t in tiles])
+        unlike = np.repeat(layer, 2) != result.rows["facet_layer"].values
+        outcomes.append(Outcome("triangles in another layer", 0.0, float(unlike.sum()), 0.0,
+                                identity=True))  # fmt: skip
         return outcomes
 
     return Case(
@@ -219,8 +224,8 @@ def _facets() -> Case:
         chapter="told apart",
         shows="What each side of each of a hundred drawn leaves gets of parallel light.",
         source="The bay cut along all edges of all shadows, each cell given to its highest leaf.",
-        fails_if="A triangle's light went to another, or to its other side.",
-        scene=bay_with_mesh(BLACK, ["10 cm", "60 cm"], daylight=beams(**BEAMS),
+        fails_if="A triangle's light went to another, to its other side or into another layer.",
+        scene=bay_with_mesh(BLACK, [f"{z} cm" for z in CUTS_CM], daylight=beams(**BEAMS),
                             also_count={"leaf_facets": "true"}),
         files={"leaves.obj": tile_mesh(tiles)},
         measure=measure,
