@@ -71,6 +71,59 @@ def _stops() -> Iterator[Fact]:
                 told.packets_wanted, told.canopies, told.met, told.limiting == name]  # fmt: skip
 
 
+# Faces that lean to four sides: how readings change with the side, as shares of the level one (all
+# alike, along and across, twice around), and the noise of a batch. One is all noise, one grazes.
+LEANING = {
+    "noisy": ((-0.02, 0.10, -0.06, 0.01), 0.03),
+    "clear": ((-0.01, -0.2, 0.15, 0.02), 1e-3),
+    "noise alone": ((0.0, 0.0, 0.0, 0.0), 0.05),
+    "grazing": ((-0.3, 0.9, 0.6, 0.1), 0.02),
+}
+SIDES = np.radians(np.arange(0.0, 360.0, 0.5))
+
+
+def _leanings() -> Iterator[Fact]:
+    from canopysim.tallies.label_leaning import leaning_changes
+
+    rng, n, four = (
+        np.random.default_rng(13),
+        np.array([3.0, 2, 2, 2, 2, 2]),
+        np.radians([0, 90, 180, 270]),
+    )
+    waves = [np.ones_like, np.cos, np.sin, lambda side: np.cos(2 * side)]
+    at_four, at_all = (np.stack([wave(s) for wave in waves], -1) for s in (four, SIDES))
+    level = 40 * n[:, None] * rng.normal(1, 0.05, (6, len(LEANING)))
+    leaning = np.stack([
+        level[:, k, None]
+        * (1 + at_four @ terms + noise * rng.normal(size=(6, 4)) / np.sqrt(n)[:, None])
+        for k, (terms, noise) in enumerate(LEANING.values())
+    ], 1)  # fmt: skip
+    probes: Any = [Bag(levelling=np.radians(lean)) for lean in (3.0, 4.0, 5.0, 6.0)]
+    told = leaning_changes(level[:, None], leaning[:, None], n, tuple(probes))
+    for k, name in enumerate(LEANING):
+        one = level[:, k].sum() / n.sum()
+        base = level[:, k] / one
+        change = np.linalg.solve(at_four, leaning[:, k].T).T / one
+        change[:, 0] -= base
+        mean = change.sum(0) / n.sum()
+        error = np.array([mean_of(change[:, i] - mean[i] * base, n)[1] for i in range(4)])
+        # The square of a mean that has an error is too large by the square of that.
+        left = max(0.0, 1 - (error[1:3] ** 2).sum() / (mean[1:3] ** 2).sum())
+        over = np.maximum(at_all @ (mean * [1, left**0.5, left**0.5, 1]), -1.0)
+        lowest, highest = int(over.argmin()), int(over.argmax())
+        share = (at_all**2).mean(0)
+        rms = (share * mean**2).sum()
+        found = [over[lowest], over[highest], max(0.0, rms - (share * error**2).sum()) ** 0.5]
+        slopes = [at_all[lowest], at_all[highest], share * mean / rms**0.5]
+        off = [mean_of(change @ slope - value * base, n)[1]
+               for slope, value in zip(slopes, [*found[:2], rms**0.5], strict=True)]  # fmt: skip
+        yield f"changes, {name}", found, told["leaning"][1][0, k]
+        yield f"errors of changes, {name}", off, told["leaning_std_err"][1][0, k]
+        ends = [told[f"leaning_{which}_turn"][1][0, k] for which in ("lowest", "highest")]
+        yield f"sides of these, {name}", np.degrees(SIDES[[lowest, highest]]), ends
+    yield "levelling errors", [3.0, 4.0, 5.0, 6.0], told["levelling_deg"][1]
+
+
 def _profiles() -> Iterator[Fact]:
     from canopysim.analysis.penetration import penetration_of
     from canopysim.analysis.profile import Profile
@@ -115,10 +168,12 @@ CASES = (
     fact_case(
         "errors as they are reckoned",
         "errors",
-        "Means and errors of known batches, and how many more a target takes.",
+        "Means and errors of known batches, how many more a target takes, and what leaning does to "
+        "known readings.",
         "The variance of weighed means; errors fall as one over the root of N.",
-        "Rows were not weighed by their batches, or a run stopped too early or for other light.",
-        _errors, _stops,
+        "Rows were not weighed by their batches, a run stopped too early or for other light, or "
+        "noise were taken for a change.",
+        _errors, _stops, _leanings,
     ),
     fact_case(
         "how light falls with depth, as it is reckoned",
