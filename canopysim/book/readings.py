@@ -130,6 +130,22 @@ class Layers:
 
 
 @dataclass(frozen=True)
+class LayerDensity:
+    """What each layer's leaves absorb by area, of leaves or of ground, µmol m⁻² s⁻¹: (layer,)."""
+
+    per: str
+    group: str = "all"
+    band: str = PAR
+
+    def read(self, result: Result) -> Found:
+        """Read it off: (n_layer,) numbers."""
+        assert result.layers is not None, "the scene has no canopy"
+        here = result.layers.sel(group=self.group, band=self.band, side="both")
+        name = f"absorbed_per_{self.per}_area"
+        return _found(here[name], here[f"{name}_std_err"], result.n_batch)
+
+
+@dataclass(frozen=True)
 class AtLevels:
     """Mean flux density at every boundary between layers, 400-700 nm, µmol m⁻² s⁻¹: (n_level,).
 

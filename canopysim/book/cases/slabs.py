@@ -20,10 +20,12 @@ from canopysim.book.exact.leaves import (
     shown,
     two_streams,
 )
-from canopysim.book.readings import Layers, LayerSides, Reading, Share
+from canopysim.book.readings import LayerDensity, Layers, LayerSides, Reading, Share
 from canopysim.book.scenes import box, panel, percent, scene
 
 SLANTS = (0, 35, 62)
+# A pencil's light, and the bay's ground.
+FLUX, GROUND_M2 = 100.0, 0.8
 # Leaf area by height, from the bottom up, and the cuts between layers.
 BY_HEIGHT = (0.2, 1.0, 0.6)
 CUTS_CM = (10, 30, 45, 64, 80)
@@ -87,12 +89,18 @@ def _black(name: str, density: Density, angles: Any) -> Case:
                 shown(density, mu) / mu, lai * shares_of_area(BY_HEIGHT, CUTS)
             )
             found |= {f"layers, {slant} deg": layers, f"floor, {slant} deg": floor}
+            by_ground = layers * FLUX / GROUND_M2
+            found[f"per ground, {slant} deg"] = by_ground
+            found[f"per leaf, {slant} deg"] = by_ground / (lai * shares_of_area(BY_HEIGHT, CUTS))
         return found
 
     figures: dict[str, Reading] = {}
     for slant in SLANTS:
-        figures[f"layers, {slant} deg"] = Layers(f"from-{slant}")
-        figures[f"floor, {slant} deg"] = Share("floor", f"from-{slant}")
+        group = f"from-{slant}"
+        figures[f"layers, {slant} deg"] = Layers(group)
+        figures[f"floor, {slant} deg"] = Share("floor", group)
+        figures[f"per ground, {slant} deg"] = LayerDensity("ground", group)
+        figures[f"per leaf, {slant} deg"] = LayerDensity("leaf", group)
     return Case(
         name=f"black leaves, {name}",
         chapter="leaves",
@@ -109,7 +117,7 @@ def _black(name: str, density: Density, angles: Any) -> Case:
         exact=exact,
         packets=6 << 20,
         quick=1 / 48,
-        scale=1.0,
+        scale={n: FLUX / GROUND_M2 if n.startswith("per") else 1.0 for n in figures},
     )  # fmt: skip
 
 
