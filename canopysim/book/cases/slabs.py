@@ -101,6 +101,9 @@ def _black(name: str, density: Density, angles: Any) -> Case:
         figures[f"floor, {slant} deg"] = Share("floor", group)
         figures[f"per ground, {slant} deg"] = LayerDensity("ground", group)
         figures[f"per leaf, {slant} deg"] = LayerDensity("leaf", group)
+    level = FLUX / GROUND_M2
+    thinnest = lai * float(shares_of_area(BY_HEIGHT, CUTS).min())
+    sizes = {"per ground": level, "per leaf": level / thinnest}
     return Case(
         name=f"black leaves, {name}",
         chapter="leaves",
@@ -117,7 +120,8 @@ def _black(name: str, density: Density, angles: Any) -> Case:
         exact=exact,
         packets=6 << 20,
         quick=1 / 48,
-        scale={n: FLUX / GROUND_M2 if n.startswith("per") else 1.0 for n in figures},
+        # All light, on the ground or on the leaves of the thinnest layer.
+        scale={n: sizes.get(n.split(",")[0], 1.0) for n in figures},
     )  # fmt: skip
 
 
