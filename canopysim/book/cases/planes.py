@@ -48,7 +48,8 @@ def _part() -> Exact:
 
 def _identities(bench: Bench, case: Case) -> Sequence[Outcome]:
     """Planes on floor and ceiling hold, batch by batch, the very quanta that these take."""
-    rows = bench.trace(case.scene, case.packets).rows
+    result = bench.trace(case.scene, case.packets)
+    rows = result.rows
     found = []
     for plane, direction, face in (("ground", 0, "floor"), ("roof", 1, "ceiling")):
         crossed = rows["crossed_sum"].sel(plane=plane).isel(direction=direction)
@@ -70,6 +71,10 @@ def _identities(bench: Bench, case: Case) -> Sequence[Outcome]:
         Outcome("quanta of all cells, less those of their planes", 0.0,
                 float(cell_sum - int(rows["crossed_sum"].sum())), 0.0, identity=True)
     )  # fmt: skip
+    for axis, extent, n in (("x", SIZE[0], 11), ("y", SIZE[1], 7)):
+        middles = extent * (np.arange(n) + 0.5) / n
+        off = float(np.abs(result.planes["ground"][axis].values - middles).max())
+        found.append(Outcome(f"middles of cells along {axis}, m", 0.0, off, 0.0, exact_err=1e-9))
     return found
 
 
@@ -101,7 +106,8 @@ CASES = (
         chapter="meters",
         shows="A plane that lies on a surface reads what falls on it, and nothing else.",
         source="Identity: in a black room each quantum on the floor crossed its plane once.",
-        fails_if="planes on a face lost crossings at its rims, or counted some twice.",
+        fails_if="planes on a face lost crossings at its rims, or counted some twice; or cells were "
+        "said to lie elsewhere.",
         scene=scene(
             "Planes on faces", enclosure=room(),
             fixtures={"panel": panel("40 cm", "10 cm")},

@@ -39,6 +39,12 @@ def _measure(bench: Bench, case: Case) -> Sequence[Outcome]:
     area = [float(one.layers["leaf_area_m2"].sum()) for one in each if one.layers is not None]
     mean = float(result.layers["leaf_area_m2"].sum())  # type: ignore[index]
     found.append(Outcome("mean of leaf areas, m2", mean, float(np.mean(area)), 0.0, exact_err=1e-9))
+    for number, one in enumerate(each):
+        # Triangles of stems belong to no layer.
+        leaf = one.rows["facet_layer"].values > 0
+        drawn = float(one.rows["facet_area_m2"].values[leaf].sum())
+        found.append(Outcome(f"triangles of leaves of canopy {number + 1}, m2", area[number], drawn,
+                             0.0, exact_err=1e-7))  # fmt: skip
     return found
 
 
@@ -63,6 +69,7 @@ CASES = (
             fixtures={"panel": panel("40 cm", "20 cm")},
             lights=[{"fixture": "panel", "at": ["40 cm", "25 cm"], "height": "90 cm"}],
             planes=[{"name": "mid", "height": "20 cm", "cell": "20 cm"}],
+            also_count={"leaf_facets": "true"},
         ),
         measure=_measure,
         packets=1 << 18,
