@@ -106,8 +106,8 @@ CASES = (
         chapter="meters",
         shows="A plane that lies on a surface reads what falls on it, and nothing else.",
         source="Identity: in a black room each quantum on the floor crossed its plane once.",
-        fails_if="planes on a face lost crossings at its rims, or counted some twice; or cells were "
-        "said to lie elsewhere.",
+        fails_if="planes on a face lost crossings at its rims, or counted some twice, or cells "
+        "were said to lie elsewhere.",
         scene=scene(
             "Planes on faces", enclosure=room(),
             fixtures={"panel": panel("40 cm", "10 cm")},
