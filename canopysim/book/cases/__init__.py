@@ -12,7 +12,8 @@ FILES = (
     "plates", "boxes", "mirrors", "rough_mirrors", "spheres", "drawn_rooms", "furnaces", "openings",
     "slabs", "scattering", "crowns", "drawn", "drawn_fields", "films", "leaf_facts",
     "planes", "probes", "probes_hidden", "meters",
-    "colours", "spectra", "groups", "replicates", "told_apart", "canopy_box", "plant_facts",
+    "colours", "spectra", "groups", "replicates", "told_apart", "canopy_box",
+    "plant_facts", "depths",
     "balances", "backwards", "alike",
     "errors", "run_facts", "kernel_functions",
 )  # fmt: skip
