@@ -352,8 +352,9 @@ def main() -> None:
             for job in as_completed([pool.submit(attempt, group) for group in groups]):
                 job.result()
     equivalent = yaml.safe_load(EQUIVALENT.read_text("utf-8")) or {}
-    names = {m.name for m in every}
-    text = table([f for name, f in found.items() if name in names], equivalent)
+    lines_now = {m.name: m.line for m in every}
+    rows = [f | {"line": lines_now[name]} for name, f in found.items() if name in lines_now]
+    text = table(rows, equivalent)
     (chosen.out / "mutants.md").write_text(text, "utf-8")
     print(text)
 

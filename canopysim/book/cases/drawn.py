@@ -176,6 +176,9 @@ def _one_leaf() -> Case:
                 under = getattr(of, way)
                 found[f"{way} under it, {name}"] = under * 125
                 found[f"{way} at levels, {name}"] = np.array([above[way], under]) * 125
+            net = np.array([above["down"] - above["up"], of.down - of.up])
+            found[f"net at levels, {name}"] = net * 125
+            found[f"kept between levels, {name}"] = np.array([of.upper + of.lower]) * 125
         return found
 
     figures: dict[str, Reading] = {}
@@ -188,6 +191,8 @@ def _one_leaf() -> Case:
             f"up under it, {name}": PlaneMean("under", "up", name),
             f"down at levels, {name}": AtLevels("down", name),
             f"up at levels, {name}": AtLevels("up", name),
+            f"net at levels, {name}": AtLevels("net", name),
+            f"kept between levels, {name}": AtLevels("absorbed", name),
         }
     room = box("1 m", "80 cm", "1 m", ceiling="pale", floor="floor")
     sizes = {n: 1.0 if isinstance(r, Share | LayerSides) else 125.0 for n, r in figures.items()}

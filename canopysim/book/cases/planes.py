@@ -48,6 +48,8 @@ def _part() -> Exact:
 
 def _identities(bench: Bench, case: Case) -> Sequence[Outcome]:
     """Planes on floor and ceiling hold, batch by batch, the very quanta that these take."""
+    from canopysim.analysis.books import crossed_per_batch
+
     result = bench.trace(case.scene, case.packets)
     rows = result.rows
     found = []
@@ -57,6 +59,13 @@ def _identities(bench: Bench, case: Case) -> Sequence[Outcome]:
         mine = (rows["sink_end"] == face).values
         kept = rows["absorbed"].isel(sink=mine).sum(["channel", "sink", "traced_band"]).values
         assert kept.min() > 0
+        # All lights of the scene are alike, and so are their quanta.
+        each = np.unique(rows["channel_umol_s_per_quantum"].values)
+        assert len(each) == 1
+        told = crossed_per_batch(result, plane, direction=("down", "up")[direction])
+        off = float(np.abs(told - counted * each[0]).max())
+        found.append(Outcome(f"flux through the plane at the {face}, batch by batch", 0.0, off, 0.0,
+                             exact_err=1e-9))  # fmt: skip
         found.append(
             Outcome(f"quanta through the plane at the {face}, less those that it takes, largest",
                     0.0, float(np.abs(counted - kept).max()), 0.0, identity=True)

@@ -17,6 +17,7 @@ Array = NDArray[np.float64]
 
 
 def _errors() -> Iterator[Fact]:
+    from canopysim.analysis.books import ratio
     from canopysim.analysis.profile import Profile
     from canopysim.tallies.rows import mean_and_error
 
@@ -31,6 +32,17 @@ def _errors() -> Iterator[Fact]:
     yield "rows of one batch", exact.T, mean_and_error(down)
     light = Profile("all", (400, 700), lai, lai, down, up, down - up, absorbed, True, True)
     yield "light by depth", exact, [[e.value, e.std_err] for e in light.estimates("down")]
+    shares = (
+        down.sum(0) / up.sum(0),
+        [
+            mean_of(one - one.sum() / two.sum() * two, np.ones(7))[1] / two.mean()
+            for one, two in zip(down.T, up.T, strict=True)
+        ],
+    )
+    told = [ratio(one, two) for one, two in zip(down.T, up.T, strict=True)]
+    yield "ratios", shares, np.transpose([[e.value, e.std_err] for e in told])
+    one = ratio(down[:1, 0], up[:1, 0])
+    yield "a ratio of one batch", [down[0, 0] / up[0, 0], np.nan], [one.value, one.std_err]
     sideways = absorbed - (down[:, :-1] + up[:, 1:]) + down[:, 1:] + up[:, :-1]
     yield "what comes in sideways", sideways, light.sideways
 

@@ -20,7 +20,7 @@ from canopysim.book.exact.leaves import (
     shown,
     two_streams,
 )
-from canopysim.book.readings import LayerDensity, Layers, LayerSides, Reading, Share
+from canopysim.book.readings import AtLevels, LayerDensity, Layers, LayerSides, Reading, Share
 from canopysim.book.scenes import box, panel, percent, scene
 
 SLANTS = (0, 35, 62)
@@ -91,6 +91,8 @@ def _black(name: str, density: Density, angles: Any) -> Case:
             found |= {f"layers, {slant} deg": layers, f"floor, {slant} deg": floor}
             by_ground = layers * FLUX / GROUND_M2
             found[f"per ground, {slant} deg"] = by_ground
+            left = 1 - np.insert(np.cumsum(layers), 0, 0.0)
+            found[f"net at levels, {slant} deg"] = left * FLUX / GROUND_M2
             found[f"per leaf, {slant} deg"] = by_ground / (lai * shares_of_area(BY_HEIGHT, CUTS))
         return found
 
@@ -101,9 +103,10 @@ def _black(name: str, density: Density, angles: Any) -> Case:
         figures[f"floor, {slant} deg"] = Share("floor", group)
         figures[f"per ground, {slant} deg"] = LayerDensity("ground", group)
         figures[f"per leaf, {slant} deg"] = LayerDensity("leaf", group)
+        figures[f"net at levels, {slant} deg"] = AtLevels("net", group)
     level = FLUX / GROUND_M2
     thinnest = lai * float(shares_of_area(BY_HEIGHT, CUTS).min())
-    sizes = {"per ground": level, "per leaf": level / thinnest}
+    sizes = {"per ground": level, "net at levels": level, "per leaf": level / thinnest}
     return Case(
         name=f"black leaves, {name}",
         chapter="leaves",
@@ -120,6 +123,8 @@ def _black(name: str, density: Density, angles: Any) -> Case:
         exact=exact,
         packets=6 << 20,
         quick=1 / 48,
+        # Whole quanta, where no chance is left.
+        exact_err={n: 1e-6 * level for n in figures if n.startswith("net")},
         # All light, on the ground or on the leaves of the thinnest layer.
         scale={n: sizes.get(n.split(",")[0], 1.0) for n in figures},
     )  # fmt: skip

@@ -12,17 +12,20 @@ from canopysim.book.case import Case, Exact
 from canopysim.book.cases.alike import odd_room
 from canopysim.book.cases.drawn import BAY, BEAMS, CUTS_CM, bay_with_mesh, beams, random_tiles
 from canopysim.book.cases.slabs import BLACK, PANEL, sides_of, slab_scene
+from canopysim.book.exact.batches import mean_of
 from canopysim.book.exact.frames import gauss, rotation
 from canopysim.book.exact.leaves import Side, beam_through, two_streams
 from canopysim.book.exact.strips import Intensity, beam
 from canopysim.book.exact.tiles import lit_shares, tile_mesh
+from canopysim.book.facts import told
 from canopysim.book.outcome import Outcome
-from canopysim.book.readings import Reading
+from canopysim.book.readings import PAR, Reading
 from canopysim.book.readings_apart import Parts, RowsOf, launched_in, on_leaves
 from canopysim.book.scenes import box, panel, percent, scene
 
 if TYPE_CHECKING:
     from canopysim.book.bench import Bench
+    from canopysim.results import Result
 
 Array = NDArray[np.float64]
 Figures = dict[str, float]
@@ -292,6 +295,32 @@ def _cells() -> Case:
     )  # fmt: skip
 
 
+def _as_told(result: Result) -> list[Outcome]:
+    """Hold what is told of planes, cells and shares beside the planes themselves and the rows."""
+    from canopysim.analysis.told_apart import map_apart, tell_apart
+
+    split, found = "first flight", []
+    apart = tell_apart(result, split, group=str(result.rows["channel_group"].values[0]))
+    first = np.eye(len(apart.rows))[0]
+    for plane, grid in result.planes.items():
+        area = float(grid.attrs["cell_x_m"] * grid.attrs["cell_y_m"])
+        for way in ("down", "up"):
+            name = f"{plane}, {way}"
+            here = grid.sel(direction=way, group="all", band=PAR)
+            cells = here["pfd"].transpose("y", "x").values
+            each, _ = map_apart(result, split, plane, direction=way)
+            found += told(f"cells of {name}", cells, each.sum(0), 1e-9)
+            flux = apart.flux[:, :, apart.tallies.index(name)]
+            mean = flux.sum() / apart.batches.sum()
+            found += told(f"flux through {name}", cells.sum() * area, mean, 1e-9)
+            share = flux[:, 0].sum() / flux.sum()
+            _, error = mean_of(flux[:, 0] - share * flux.sum(1), apart.batches)
+            exact = [share, error / mean]
+            one = apart.shares(first)[apart.tallies.index(name)]
+            found += told(f"share of the first row in {name}", exact, [one.value, one.std_err])
+    return found
+
+
 def _sums(bench: Bench, case: Case) -> list[Outcome]:
     """Count the numbers in the books that the rows of each split do not add up to."""
     data, files = odd_room()
@@ -310,6 +339,7 @@ def _sums(bench: Bench, case: Case) -> list[Outcome]:
     books = result.rows["absorbed"].transpose("batch", "channel", "sink", "traced_band")
     crossed = result.rows["crossed_sum"]
     found = []
+    found += _as_told(result)
     for split in result.meta["told_apart"]["splits"]:
         if split["name"] == "sensitivities":
             continue
