@@ -16,7 +16,7 @@ from canopysim.book.exact.ordinates import converged, sky
 from canopysim.book.exact.tiles import obj_of
 from canopysim.book.outcome import Outcome
 from canopysim.book.readings import AtProbe, LayerSides, PlaneCells, PlaneMean, Reading, Share
-from canopysim.book.scenes import box, panel, percent, scene
+from canopysim.book.scenes import ONE_BAND, box, panel, percent, scene
 
 if TYPE_CHECKING:
     from canopysim.book.bench import Bench
@@ -169,6 +169,46 @@ def _both_sides(bench: Bench, case: Case) -> list[Outcome]:
     ]  # fmt: skip
 
 
+# Where a crown stands in a bay without end: in the middle, over each side, over a corner.
+FEET = {"in the middle": (0.45, 0.35), "over the left": (0.05, 0.35), "over the back": (0.45, 0.66),
+        "over a corner": (0.83, 0.06)}  # fmt: skip
+ENDLESS_M = (0.9, 0.7)
+
+
+def _crown_in_a_bay(bench: Bench, case: Case) -> list[Outcome]:
+    """Move the crown of an endless field within the bay that stands for it."""
+    found = []
+    for foot in FEET.values():
+        data = dict(case.scene)
+        volume = data["canopy"]["volumes"][0] | {"positions": [[f"{x} m" for x in foot]]}
+        data["canopy"] = data["canopy"] | {"volumes": [volume]}
+        result = bench.trace(data, case.packets // len(FEET))
+        found.append({name: reading.read(result) for name, reading in CROWN_READ.items()})
+    return [
+        Outcome(f"{name} {list(at)}, {place}", float(found[0][name].value[at]),
+                float(other[name].value[at]),
+                float(np.hypot(found[0][name].std_err[at], other[name].std_err[at])),
+                other[name].n_row, scale=1.0)
+        for place, other in list(zip(FEET, found, strict=True))[1:]
+        for name in CROWN_READ for at in np.ndindex(other[name].value.shape)
+    ]  # fmt: skip
+
+
+CROWN_READ: dict[str, Reading] = {"sides": LayerSides(), "floor": Share("floor")}
+CROWN_SCENE = scene(
+    "A field of crowns",
+    enclosure=box(f"{ENDLESS_M[0]} m", f"{ENDLESS_M[1]} m", "1 m", ceiling="open")
+    | {"repeat": ["width", "depth"]},
+    leaves={"leaf": sides_of((0.15, 0.30), (0.35, 0.20))},
+    canopy={"layers": "3", "volumes": [
+        {"shape": "ellipsoid", "leaf": "leaf", "angles": "erectophile", "width": "52 cm",
+         "depth": "44 cm", "bottom": "15 cm", "top": "75 cm", "leaf_area": "0.5 m2",
+         "by_height": ["40 %", "100 %"], "positions": [["45 cm", "35 cm"]]}]},
+    daylight=[{"ppfd": "100 umol/m2/s", "spectrum": ONE_BAND},
+              {"ppfd": "50 umol/m2/s", "spectrum": ONE_BAND,
+               "beam": {"zenith": "50 deg", "azimuth": "70 deg"}}],
+)  # fmt: skip
+
 BAY = (0.5, 0.4)
 SIDEWAYS = ("left", "right", "front", "back")
 
@@ -289,6 +329,20 @@ CASES = (
         packets=1 << 20,
         quick=1 / 4,
         scale=1.0,
+    ),
+    Case(
+        name="a field of crowns, wherever its bay begins",
+        chapter="two ways",
+        shows="A crown that reaches over a side of a bay without end, or over its corner, gets as "
+        "much as one in the middle.",
+        source="The field is the same.",
+        fails_if="A part of a crown beyond a side were lost, counted twice or put elsewhere.",
+        scene=CROWN_SCENE,
+        measure=_crown_in_a_bay,
+        packets=1 << 21,
+        quick=1 / 8,
+        precision=2e-3,
+        why_rough="Both traces have errors.",
     ),
     _probes(),
 )

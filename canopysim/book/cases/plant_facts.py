@@ -21,6 +21,11 @@ ABOUT = {
     (0, 160, 260): "edge", (0, 110, 250): "inner", (0, 145, 255): "inner", (0, 40, 100): "corner",
     (20, 120, 240): "inner", (-80, 0, 70): "edge", (-110, -10, 90): "edge", (-75, 0, 75): "edge",
 }  # fmt: skip
+# Three plants, of whose copies beyond two sides it depends what the first one is.
+AROUND_SIDES = (
+    (("left", "right"), ((0.6, 0.3), (0.1, 0.4), (0.6, 0.1)), "edge"),
+    (("front", "back"), ((0.6, 0.3), (0.7, 0.6), (0.5, 0.3)), "inner"),
+)  # fmt: skip
 
 
 def _numbers(places: list[str]) -> list[int]:
@@ -47,6 +52,10 @@ def _grid() -> Iterator[Fact]:
     row = np.array([[x, 0.3] for x in COLUMNS])
     yield "a single row", [2, 1, 1, 2], _numbers(places_among(row, SIZE, ())), 0.0
     yield "a single plant", [2], _numbers(places_among(row[:1], SIZE, ())), 0.0
+    # What stands beyond a side is as far as the room is wide, or deep.
+    for repeating, spots, place in AROUND_SIDES:
+        first = _numbers(places_among(np.array(spots), SIZE, repeating))[0]
+        yield f"one of three, {repeating[0]} repeats", PLACES.index(place), first, 0.0
     for turns, place in ABOUT.items():
         a = np.radians(turns)
         some = np.array([[0.0, 0.0], *zip(0.3 * np.cos(a), 0.3 * np.sin(a), strict=True)]) + 0.6

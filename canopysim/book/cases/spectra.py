@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from canopysim.book.bench import load
 from canopysim.book.case import Case
 from canopysim.book.cases.colours import (
     PHOTONS,
@@ -15,8 +16,11 @@ from canopysim.book.cases.colours import (
     WHITE_NM,
     WHITE_WATTS,
 )
+from canopysim.book.exact.goniometer import lopsided, table_flux
 from canopysim.book.exact.spectra import Curve, band_mean, integral
 from canopysim.book.outcome import Outcome
+from canopysim.book.photometric_text import lm63
+from canopysim.book.scenes import scene
 
 if TYPE_CHECKING:
     from canopysim.book.bench import Bench
@@ -148,8 +152,31 @@ def _means() -> list[Outcome]:
     return found
 
 
+def _files() -> list[Outcome]:
+    """Photon fluxes of fixtures with files of their own, half of whose photons no band holds."""
+    from canopysim.light.fluxes import photometric_flux
+
+    c, gamma = np.arange(0.0, 361.0, 30.0), np.arange(0.0, 91.0, 10.0)
+    table = lopsided(c, gamma)
+    lines = "".join(f"{nm - LINE}, 0\n{nm}, 1\n{nm + LINE}, 0\n" for nm in (555.0, 850.0))
+    green, inside = 683.0 * JOULE_NM / 555.0, 0.5
+    found = []
+    for unit, per in (("photons", 1.0), ("candela", green * inside)):
+        data = scene(
+            "A file",
+            fixtures={"lamp": {"photometry": {"file": "bench.ies", "intensity": unit},
+                               "spectrum": {"table": f"nm, relative photons\n{lines}"}}},
+            lights=[{"fixture": "lamp", "at": ["50 cm", "50 cm"], "height": "80 cm"}],
+        )  # fmt: skip
+        loaded = load(data, {"bench.ies": lm63(c, gamma, table, 0.2, 0.1).encode()})
+        told = photometric_flux(loaded.fixtures["lamp"], loaded.bands)
+        exact = table_flux(c, gamma, table) / per * inside
+        found.append(_told(f"photon flux of a file in {unit}", exact, told, LINE_ERR))
+    return found
+
+
 def _measure(bench: Bench, case: Case) -> list[Outcome]:
-    return _lines() + _tables() + _means()
+    return _lines() + _tables() + _means() + _files()
 
 
 CASES = (
