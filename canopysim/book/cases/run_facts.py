@@ -19,6 +19,7 @@ Array = NDArray[np.float64]
 def _errors() -> Iterator[Fact]:
     from canopysim.analysis.books import ratio
     from canopysim.analysis.profile import Profile
+    from canopysim.analysis.told_apart import Told
     from canopysim.tallies.rows import mean_and_error
 
     rng, lai = np.random.default_rng(11), np.arange(3.0)
@@ -43,6 +44,15 @@ def _errors() -> Iterator[Fact]:
     yield "ratios", shares, np.transpose([[e.value, e.std_err] for e in told])
     one = ratio(down[:1, 0], up[:1, 0])
     yield "a ratio of one batch", [down[0, 0] / up[0, 0], np.nan], [one.value, one.std_err]
+    # Rows that tell slopes can add up to less than nothing.
+    for sign in (1.0, -1.0):
+        flux, n = sign * rng.uniform(1, 9, (5, 3, 1)), np.array([3.0, 2, 2, 2, 2])
+        weighed, whole = flux[..., 0] @ [1.0, 0.5, 0.0], flux[..., 0].sum(1)
+        share = weighed.sum() / whole.sum()
+        error = mean_of(weighed - share * whole, n)[1] / abs(whole.sum() / n.sum())
+        apart = Told("split", ("a", "b", "c"), ("floor",), flux, n)
+        told_share = apart.shares(np.array([1.0, 0.5, 0.0]))[0]
+        yield f"share of {sign:g}", [share, error], [told_share.value, told_share.std_err]
     sideways = absorbed - (down[:, :-1] + up[:, 1:]) + down[:, 1:] + up[:, :-1]
     yield "what comes in sideways", sideways, light.sideways
 
