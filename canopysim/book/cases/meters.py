@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from canopysim.book.case import Case, Exact
+from canopysim.book.case import Case, Exact, Scene
 from canopysim.book.cases.beams import bar
 from canopysim.book.cases.measured_lights import GREEN, GREEN_ERR, LUMENS_PER_UMOL
 from canopysim.book.cases.probes import PANEL, X, Y, Z, probe
@@ -110,6 +110,12 @@ def _slanting_case() -> Case:
     )  # fmt: skip
 
 
+def _with_ideal(data: Scene) -> Scene:
+    """Put a probe without a meter, which reads the truth, beside the others."""
+    probes = [*data["probes"], probe("ideal", (0.5, 0.3, 0.4), 0.04)]
+    return dict(data) | {"probes": probes}
+
+
 def _error_of_ratio(bench: Bench, case: Case) -> Sequence[Outcome]:
     """Reckon the error of what a meter shows over the truth from the rows of batches."""
     result = bench.trace(case.scene, case.packets)
@@ -121,8 +127,14 @@ def _error_of_ratio(bench: Bench, case: Case) -> Sequence[Outcome]:
     _, error = mean_of(met - ratio * true, n)
     here = result.probes.sel(probe="p", group="all")  # type: ignore[union-attr]
     told = float(here["over_true_std_err"] / here["over_true"])
-    return [Outcome("error over the ratio", error / (ratio * true.sum() / n.sum()), told, 0.0,
-                    exact_err=1e-9)]  # fmt: skip
+    ideal = result.probes.sel(probe="ideal", group="all")  # type: ignore[union-attr]
+    return [
+        Outcome("error over the ratio", error / (ratio * true.sum() / n.sum()), told, 0.0,
+                exact_err=1e-9),
+        # It reads the truth in every batch.
+        Outcome("ratio of an ideal meter", 1.0, float(ideal["over_true"]), 0.0, exact_err=1e-12),
+        Outcome("error of that", 0.0, float(ideal["over_true_std_err"]), 0.0, identity=True),
+    ]  # fmt: skip
 
 
 LEAN, PLACE, RADIUS = 7.0, (0.74, 0.47, 0.3), 0.03
@@ -186,7 +198,7 @@ CASES = (
         shows="How sure a reading over the truth is, which the same flights make.",
         source="The error of the mean of reading less ratio times truth, batch by batch.",
         fails_if="the two were taken for independent, or rows not weighed by their batches.",
-        scene=_slanting_case().scene,
+        scene=_with_ideal(_slanting_case().scene),
         measure=_error_of_ratio,
         packets=1 << 17,
     ),
