@@ -22,10 +22,14 @@ FILES = (
     "light/colours.py", "light/spectrum/averages.py", "light/spectrum/pieces.py",
     "light/spectrum/measures.py", "light/photometry/distribution.py", "light/photometry/lm63.py",
     "light/photometry/eulumdat.py", "light/photometry/planes.py",
+    "light/photometry/goniometer.py", "light/photometry/opening.py", "light/spectrum/spectrum.py",
     "matter/cuticle.py", "matter/rough.py", "matter/optics.py", "matter/layers.py",
     "matter/turbid/inclination.py", "matter/turbid/volume.py", "matter/turbid/heights.py",
     "tallies/label.py", "tallies/label_probes.py", "tallies/label_leaning.py", "tallies/rows.py",
-    "tallies/stop.py", "analysis/books.py", "analysis/profile.py", "analysis/told_apart.py",
+    "tallies/stop.py", "tallies/books.py", "analysis/books.py", "analysis/profile.py",
+    "analysis/told_apart.py", "analysis/planes.py", "analysis/layers.py", "analysis/ends.py",
+    "analysis/far_red.py", "analysis/facets.py", "analysis/canopy_box.py", "analysis/jackknife.py",
+    "analysis/lining.py",
 )  # fmt: skip
 TURNED_OPERATORS: dict[type, type] = {
     ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult,

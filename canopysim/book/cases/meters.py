@@ -154,12 +154,19 @@ def _levelling(bench: Bench, case: Case) -> Sequence[Outcome]:
         "highest": np.cos(d) - 1 + slope,
         "rms": np.hypot(np.cos(d) - 1, slope / np.sqrt(2)),
     }
-    return [
+    found = [
         # Sides are looked at in steps of half a degree, which lessens a wave by one in 10^5.
         Outcome(f"change, {name}", float(value), float(here["leaning"].sel(change=name)),
                 float(here["leaning_std_err"].sel(change=name)), GRID_ROWS, 1e-5 * slope, 1.0)
         for name, value in exact.items()
     ]  # fmt: skip
+    # What lies across the slope turns it: as uncertain as what lies along.
+    highest = float(np.degrees(np.arctan2(back - front, right - left)))
+    for name, side in (("lowest", highest + 180.0), ("highest", highest)):
+        off = (float(here[f"leaning_{name}_turn"]) - side + 180.0) % 360.0 - 180.0
+        error = np.degrees(float(here["leaning_std_err"].sel(change=name)) / slope)
+        found.append(Outcome(f"turn, {name}", side, side + off, error, GRID_ROWS, 0.25, 360.0))
+    return found
 
 
 def _green_case() -> Case:
@@ -208,7 +215,7 @@ CASES = (
         shows="What leaning by 7 degrees to the worst side does to a reading off the axis.",
         source="A face reads the vector of light times its normal: cos(lean) up + sin(lean) "
         "sideways; the vector by Lambert's polygons, averaged over the ball.",
-        fails_if="faces leaned by another angle, or the worst side were missed.",
+        fails_if="faces leaned by another angle or to another side, or the worst side were missed.",
         scene=lit("A leaning meter", panel("36 cm", "20 cm"), (X, Y, Z),
                   meters={"m": {"levelling": f"{LEAN:g} deg"}},
                   probes=[probe("p", PLACE, RADIUS, meter="m")]),

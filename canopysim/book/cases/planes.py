@@ -75,6 +75,12 @@ def _identities(bench: Bench, case: Case) -> Sequence[Outcome]:
             Outcome(f"quanta through that plane the other way ({face})", 0.0,
                     float(turned.sum()), 0.0, identity=True)
         )  # fmt: skip
+    # In a black room a packet meets one wall, at its first event, and none is lost.
+    packets, meetings, untraced, deepest = (float(k) for k in rows["counters"].values)
+    for name, wanted, value in (("meetings", packets, meetings), ("lost packets", 0.0, untraced),
+                                ("names of these", 0.0, float(len(rows["lost"]))),
+                                ("events of a packet", 1.0, deepest)):  # fmt: skip
+        found.append(Outcome(name, wanted, value, 0.0, identity=True))
     cell_sum = int(rows["crossed"].sum())
     found.append(
         Outcome("quanta of all cells, less those of their planes", 0.0,
