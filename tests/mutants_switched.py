@@ -9,7 +9,9 @@ from pathlib import Path
 from mutants import Mutant
 
 
-def together(package: Path, group: Iterable[tuple[int, Mutant]], switch: str) -> dict[str, str]:
+def together(
+    package: Path, group: Iterable[tuple[int, Mutant]], module: str, compiled: str, plain: str
+) -> dict[str, str]:
     """Give the sources of files that hold many changes at once, each behind a switch.
 
     Parameters
@@ -17,17 +19,15 @@ def together(package: Path, group: Iterable[tuple[int, Mutant]], switch: str) ->
     package : Path
     group : iterable of (int, Mutant)
         Changes of single statements or constants, each with the number that turns it on.
-    switch : str
-        Module and two functions, as "package.module:compiled,plain"; called with a number they
-        tell whether that is on. The first is for functions that are compiled.
+    module, compiled, plain : str
+        A module and two of its functions, which called with a number tell whether that is on: for
+        functions that are compiled, and for others.
 
     Returns
     -------
     dict of str to str
         By file.
     """
-    module, called = switch.split(":")
-    compiled, plain = called.split(",")
     group = list(group)
     sources = {}
     for file in dict.fromkeys(mutant.file for _, mutant in group):
@@ -65,11 +65,11 @@ class _Switched(ast.NodeTransformer):
 
     def visit(self, node: ast.AST) -> ast.AST:
         """Change a node, and first what it holds."""
-        inside = isinstance(node, ast.FunctionDef)
-        if isinstance(node, ast.FunctionDef) and not self.depth:
-            made = [ast.unparse(way) for way in node.decorator_list]
-            compiled = any(way.startswith("jit") for way in made)
-            self.called = self.compiled if compiled else self.plain
+        inside, outer = isinstance(node, ast.FunctionDef), self.called
+        if isinstance(node, ast.FunctionDef):
+            ways = [ast.unparse(way) for way in node.decorator_list]
+            if any(way.startswith("jit") for way in ways):
+                self.called = self.compiled
         self.depth += inside
         changed = self.statements.get(node)
         if changed is not None and self.constants:
@@ -77,6 +77,7 @@ class _Switched(ast.NodeTransformer):
             _Switched({}, self.constants, self.called, self.called)._within(changed[1])
         self.generic_visit(node)
         self.depth -= inside
+        self.called = outer
         if isinstance(node, ast.Name) and self.depth and node.id in self.constants:
             more = ast.parse(f"{node.id} * np.float32(1.1)", mode="eval").body
             return ast.IfExp(self._is_on(self.constants[node.id]), more, node)

@@ -105,7 +105,7 @@ print(json.dumps({"by": "", "how": ""}))
 
 
 def planted(package: Path) -> Iterator[Mutant]:
-    """Give the errors that were planted by hand, by people who had not seen the book."""
+    """Give the errors that were planted by hand, without a look at the book."""
     for entry in yaml.safe_load(PLANTED.read_text("utf-8")):
         source = (package / entry["file"]).read_text("utf-8")
         if source.count(entry["before"]) != 1:
@@ -165,8 +165,8 @@ def try_together(group: Sequence[Mutant], folder: Path) -> Iterator[dict[str, ob
         target = package / "transport" / "target.py"
         target.write_text(target.read_text("utf-8") + SWITCH, "utf-8")
         numbered = list(enumerate(group, 1))
-        switch = "canopysim.transport.target:is_on,is_on_here"
-        for file, source in together(folder / "canopysim", numbered, switch).items():
+        switch = ("canopysim.transport.target", "is_on", "is_on_here")
+        for file, source in together(folder / "canopysim", numbered, *switch).items():
             (package / file).write_text(source, "utf-8")
         if is_kernel(group[0]):
             # What was compiled holds places in the memory of the process that did.
@@ -231,9 +231,15 @@ def found_before() -> dict[str, dict[str, object]]:
         return {row["name"]: dict(row) for row in csv.DictReader(file)}
 
 
+def explained() -> dict[str, str]:
+    """Read why changes show in no figure, by name."""
+    by_reason = yaml.safe_load(EQUIVALENT.read_text("utf-8")) or {}
+    return {name: reason for reason, names in by_reason.items() for name in names}
+
+
 def write_table(whole: Sequence[Mutant], found: dict[str, dict[str, object]]) -> None:
     """Write what became of the mutants that there are now."""
-    equivalent = yaml.safe_load(EQUIVALENT.read_text("utf-8")) or {}
+    equivalent = explained()
     names = {m.name: m for m in whole}
     gone = sorted(set(equivalent) - set(names))
     if gone:
@@ -317,7 +323,7 @@ def main() -> None:
     if chosen.again:
         found = {name: f for name, f in found.items() if f["by"]}
     # What has a reason needs no trial to have it.
-    reasons = {} if chosen.again else yaml.safe_load(EQUIVALENT.read_text("utf-8")) or {}
+    reasons = {} if chosen.again else explained()
     every = [m for m in whole if chosen.only in m.file][chosen.start :: chosen.every]
     todo = [m for m in every if m.name not in found and m.name not in reasons]
     print(f"{len(every)} mutants, {len(todo)} to be tried")
@@ -351,7 +357,7 @@ def main() -> None:
         with ThreadPoolExecutor(chosen.jobs) as pool:
             for job in as_completed([pool.submit(attempt, group) for group in groups]):
                 job.result()
-    equivalent = yaml.safe_load(EQUIVALENT.read_text("utf-8")) or {}
+    equivalent = explained()
     lines_now = {m.name: m.line for m in every}
     rows = [f | {"line": lines_now[name]} for name, f in found.items() if name in lines_now]
     text = table(rows, equivalent)

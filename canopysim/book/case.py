@@ -29,8 +29,8 @@ class Case:
     name : str
         What it is called; unlike all others.
     chapter : str
-        Where it stands: "light", "rooms", "leaves", "meters", "colours and groups", "two ways",
-        "errors".
+        Where it stands: "light", "rooms", "leaves", "meters", "colours and groups", "told apart",
+        "two ways", "errors".
     shows : str
         The one effect that it sets apart, a sentence.
     source : str

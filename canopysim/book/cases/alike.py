@@ -328,7 +328,6 @@ CASES = (
         measure=_both_sides,
         packets=1 << 20,
         quick=1 / 4,
-        scale=1.0,
     ),
     Case(
         name="a field of crowns, wherever its bay begins",

@@ -6,7 +6,7 @@ import numpy as np
 
 from canopysim.book.bright_rooms import IN
 from canopysim.book.case import Case, Exact
-from canopysim.book.dark_rooms import metres
+from canopysim.book.dark_rooms import FLUX, metres
 from canopysim.book.readings import PlaneCells, Reading, Share
 from canopysim.book.scenes import panel, scene
 
@@ -47,7 +47,7 @@ def _prism() -> bytes:
 
 
 def _aslant() -> Case:
-    level = 100.0 / (PATCH[0] * PATCH[1])
+    level = FLUX / (PATCH[0] * PATCH[1])
 
     def exact() -> Exact:
         even = np.full((2, 3), level)

@@ -141,9 +141,10 @@ def _addresses() -> Iterator[Fact]:
     n = np.array([0, 1, 2, 1000, 2**20])
     exact = np.mod(start + n[:, None] * x ** -np.arange(1.0, 5.0), 1.0)
     launched = np.array([random.spread(*map(words, key), 2, 3, int(k)) for k in n], np.float64)
-    # Half a cell, and steps are whole numbers of 2^-32, two of them off at most.
-    bound = 0.5 / 2**23 + 2.0 * n.max() / 2**32
-    yield "numbers of launches", 0.0, np.abs(exact - launched).max(), bound
+    away = np.abs(exact - launched)
+    for photon, off in zip(n, np.minimum(away, 1 - away).max(1), strict=True):
+        # Half a cell, and steps are whole numbers of 2^-32, two of them off at most.
+        yield f"launch of photon {photon}", 0.0, off, 0.5 / 2**23 + 2.0 * photon / 2**32
 
 
 # Triangles of a tree; a child is a block of eight if its highest bit is set, and none if it is 0.

@@ -217,8 +217,9 @@ def _types_read(*_: object) -> list[Outcome]:
                 planes = Planes(planes.c_deg, both, sides)
             found += _held(f"type {kind}, H {h[0]} to {h[-1]}, V {v[0]} to {v[-1]}", light, planes,
                            axes=AXES[kind], scale=1 + light.resampling_error)  # fmt: skip
-        light = _read(lm63(np.zeros(1), ONE_V, ONE_H, 0.3, 0.06, kind=code))
-        found += _held(f"type {kind}, one H", light, one, err=FALL)
+        for which, v, h in (("", ONE_V, ONE_H), (", upside down", -ONE_V[::-1], ONE_H[:, ::-1])):
+            light = _read(lm63(np.zeros(1), v, h, 0.3, 0.06, kind=code))
+            found += _held(f"type {kind}, one H{which}", light, one, err=FALL)
     return found
 
 

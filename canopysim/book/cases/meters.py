@@ -118,7 +118,8 @@ def _with_ideal(data: Scene) -> Scene:
 
 def _error_of_ratio(bench: Bench, case: Case) -> Sequence[Outcome]:
     """Reckon the error of what a meter shows over the truth from the rows of batches."""
-    result = bench.trace(case.scene, case.packets)
+    # Rows of two batches and of three.
+    result = bench.trace(case.scene, case.packets, n_batch=80)
     counted = result.rows["probed"].isel(channel=0, probe_number=0)
     each = counted.transpose("row", "facing_number", "traced_band").values.sum(-1)
     true, met = each[:, 0].astype(np.float64), each[:, 1].astype(np.float64)

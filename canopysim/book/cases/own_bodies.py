@@ -81,7 +81,7 @@ def _measure(bench: Bench, case: Case) -> list[Outcome]:
 CASES = (
     Case(
         name="a leaf and a plane about a body with its own light",
-        chapter="sources",
+        chapter="light",
         shows="What two triangles of a leaf get of a measured fixture, and its light up through a "
         "plane that cuts its own body.",
         source="Quadrature of the table over strip, triangles and cells.",
@@ -102,6 +102,5 @@ CASES = (
         measure=_measure,
         packets=1 << 20,
         quick=1 / 4,
-        scale=1.0,
     ),
 )  # fmt: skip

@@ -19,6 +19,7 @@ PLACES = ("inner", "edge", "corner")
 # Plants about one, by the direction in which each stands, degrees; the widest gap says what it is.
 ABOUT = {
     (0, 160, 260): "edge", (0, 110, 250): "inner", (0, 145, 255): "inner", (0, 40, 100): "corner",
+    (0, 70, 138): "edge", (0, 70, 132): "corner", (0, 148, 250): "inner", (0, 152, 250): "edge",
     (20, 120, 240): "inner", (-80, 0, 70): "edge", (-110, -10, 90): "edge", (-75, 0, 75): "edge",
 }  # fmt: skip
 # Three plants, of whose copies beyond two sides it depends what the first one is.

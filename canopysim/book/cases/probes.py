@@ -206,7 +206,7 @@ def _mirror_case() -> Case:
 
 
 # A leaf that leans, no two components of its normal alike in size and sign, lit at one spot; balls
-# on both sides, so that each would be behind it if one component stood for another.
+# on both sides, of which some would be behind it whichever component stood for another.
 LEAF = sheet((0.5, 0.35, 0.45), 0.3, 0.24, -70.0, 38.0, 25.0)
 ABOUT = {"a": (0.65, 0.24, 0.55), "b": (0.61, 0.30, 0.33), "c": (0.93, 0.20, 0.66),
          "d": (0.84, 0.55, 0.35), "e": (0.35, 0.20, 0.70), "f": (0.38, 0.52, 0.47)}  # fmt: skip

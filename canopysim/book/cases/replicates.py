@@ -20,7 +20,7 @@ ENDS = ("leaves", "stems", "floor", "left")
 
 
 def _measure(bench: Bench, case: Case) -> Sequence[Outcome]:
-    """Add up what single canopies have, and trace one of them by itself."""
+    """Add up what single canopies have, and what their triangles have."""
     from canopysim.analysis.replicates import replicate_result
 
     result = bench.trace(case.scene, case.packets)
@@ -39,10 +39,19 @@ def _measure(bench: Bench, case: Case) -> Sequence[Outcome]:
     area = [float(one.layers["leaf_area_m2"].sum()) for one in each if one.layers is not None]
     mean = float(result.layers["leaf_area_m2"].sum())  # type: ignore[index]
     found.append(Outcome("mean of leaf areas, m2", mean, float(np.mean(area)), 0.0, exact_err=1e-9))
+    leaf = (rows["sink_end"] == "leaves").values
+    booked = rows["replicate_absorbed"].isel(sink=leaf)
+    booked = booked.sum(["batch", "channel", "sink", "traced_band"]).values
+    by_triangle = rows["facet_absorbed"].values.sum((0, 2, 3, 4))
+    of_leaf, canopy = rows["facet_layer"].values > 0, rows["facet_replicate"].values
+    for number in range(N):
+        here = int(by_triangle[of_leaf & (canopy == number)].sum())
+        found.append(Outcome(f"quanta in leaves of canopy {number + 1}, less their triangles'", 0.0,
+                             float(int(booked[number]) - here), 0.0, identity=True))  # fmt: skip
     for number, one in enumerate(each):
         # Triangles of stems belong to no layer.
-        leaf = one.rows["facet_layer"].values > 0
-        drawn = float(one.rows["facet_area_m2"].values[leaf].sum())
+        mine = one.rows["facet_layer"].values > 0
+        drawn = float(one.rows["facet_area_m2"].values[mine].sum())
         found.append(Outcome(f"triangles of leaves of canopy {number + 1}, m2", area[number], drawn,
                              0.0, exact_err=1e-7))  # fmt: skip
     return found
@@ -53,7 +62,7 @@ CASES = (
         name="several canopies in one run",
         chapter="colours and groups",
         shows="What single canopies, grown from seeds of their own, keep and let through adds up "
-        "to what all of them do, to the quantum.",
+        "to what all of them do, and its leaves' triangles to it, to the quantum.",
         source="A sum is that of its parts.",
         fails_if="A canopy's numbers were lost or given to another, or its shares were of all "
         "light.",

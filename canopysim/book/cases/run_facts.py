@@ -107,11 +107,8 @@ SIDES = np.radians(np.arange(0.0, 360.0, 0.5))
 def _leanings() -> Iterator[Fact]:
     from canopysim.tallies.label_leaning import leaning_changes
 
-    rng, n, four = (
-        np.random.default_rng(13),
-        np.array([3.0, 2, 2, 2, 2, 2]),
-        np.radians([0, 90, 180, 270]),
-    )
+    rng, n = np.random.default_rng(13), np.array([3.0, 2, 2, 2, 2, 2])
+    four = np.radians([0, 90, 180, 270])
     waves = [np.ones_like, np.cos, np.sin, lambda side: np.cos(2 * side)]
     at_four, at_all = (np.stack([wave(s) for wave in waves], -1) for s in (four, SIDES))
     level = 40 * n[:, None] * rng.normal(1, 0.05, (6, len(LEANING)))
@@ -192,7 +189,8 @@ CASES = (
         "errors",
         "Means and errors of known batches, how many more a target takes, and what leaning does to "
         "known readings.",
-        "The variance of weighed means; errors fall as one over the root of N.",
+        "The variance of weighed means; errors fall as one over the root of N; a leaning face's "
+        "fit through four sides, less its noise, by its definition.",
         "Rows were not weighed by their batches, a run stopped too early or for other light, or "
         "noise were taken for a change.",
         _errors, _stops, _leanings,

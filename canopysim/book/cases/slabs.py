@@ -9,6 +9,7 @@ import numpy as np
 from scipy import special
 
 from canopysim.book.case import Case, Exact, Scene
+from canopysim.book.dark_rooms import FLUX
 from canopysim.book.exact.leaves import (
     DENSITY,
     Density,
@@ -24,8 +25,8 @@ from canopysim.book.readings import AtLevels, LayerDensity, Layers, LayerSides, 
 from canopysim.book.scenes import box, panel, percent, scene
 
 SLANTS = (0, 35, 62)
-# A pencil's light, and the bay's ground.
-FLUX, GROUND_M2 = 100.0, 0.8
+# The bay's ground.
+GROUND_M2 = 0.8
 # Leaf area by height, from the bottom up, and the cuts between layers.
 BY_HEIGHT = (0.2, 1.0, 0.6)
 CUTS_CM = (10, 30, 45, 64, 80)

@@ -249,12 +249,13 @@ def round_beam(v: Axis, table: Array, remarks: Remarks) -> tuple[Axis, Array]:
         "there is a single angle H; the beam is taken as round about its axis, so ask for a file "
         "with more angles H if it is not",
     )
-    if abs(low) <= NEAR_ANGLE:
-        return v, table
+    if abs(low) <= SAME_ANGLE:
+        return Axis(np.append(0.0, v.degrees[1:]), v.lines), table
     nodes = np.concatenate([[0.0], np.abs(v.degrees[np.abs(v.degrees) > NEAR_ANGLE])])
     gamma = np.unique(np.round(nodes, 9))
     gamma = gamma[np.concatenate([[True], np.diff(gamma) > SAME_ANGLE])]
-    # The side that ends first, if it does, and is lit there.
+    # The side that ends first, if it does, and is lit there. The step is smaller than what angles
+    # may differ by and be the same.
     inner = min(-low, high)
     after = np.searchsorted(gamma, inner + SAME_ANGLE)
     if after < len(gamma) and table[0, 0 if -low < high else -1] > 0.0:

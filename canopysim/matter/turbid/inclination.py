@@ -186,6 +186,6 @@ def projection(quantiles: Floats, direction: ArrayLike) -> Floats:
         # by a cosine that vanishes.
         turned = np.arccos(np.clip(both / np.maximum(other, 1e-300), 0.0, 1.0))
         height = np.sqrt(np.maximum(other**2 - both**2, 0.0))
-        # Both vanish where the direction meets one side of the leaves only.
+        # Where light meets one side only, its height and its turn are nothing.
         found[index] = (both + (height - turned * both) * 2 / np.pi).mean()
     return found
