@@ -51,8 +51,8 @@ def _up_through() -> NDArray[np.float64]:
     found = np.zeros(SHAPE[::-1])
     for j, row in enumerate(cells((0.0, 0.0), SIZE[:2], SHAPE)):
         for i, (x0, x1, y0, y1) in enumerate(row):
-            points, weights = rectangle((x0, y0, CUTS_M), (x1 - x0, 0, 0), (0, y1 - y0, 0), 8, 10)
-            up = lamp(AT).arriving(points, (40, 10))[:, 2]
+            points, weights = rectangle((x0, y0, CUTS_M), (x1 - x0, 0, 0), (0, y1 - y0, 0), 6, 8)
+            up = lamp(AT).arriving(points, (32, 8))[:, 2]
             found[j, i] = FLUX * float(up @ weights) / ((x1 - x0) * (y1 - y0))
     return found
 

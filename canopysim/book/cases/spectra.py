@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -112,6 +113,19 @@ def _tables() -> list[Outcome]:
         if name == "white":
             figures["blue share"] = (count(name, 400, 500) / par, measures.blue_share(spectrum))
         found += [_told(f"{key}, {name}", *both) for key, both in figures.items()]
+    for name, spectrum in spectra.items():
+        low, high = ENDS[name]
+        whole = count(name, low, high)
+        bands = pairwise(EDGES)
+        split = spectrum.divide(EDGES)
+        for (start, end), share in zip(bands, split.shares, strict=True):
+            found.append(_told(f"share of {start:g}-{end:g} nm, {name}",
+                               count(name, start, end) / whole, float(share)))  # fmt: skip
+        beyond = count(name, low, max(low, EDGES[0])) + count(name, min(high, EDGES[-1]), high)
+        found.append(_told(f"share beyond the edges, {name}", beyond / whole, split.outside))
+        upto = spectrum.cumulative([700.0, 630.0])
+        found += [_told(f"share up to {nm:g} nm, {name}", count(name, low, nm) / whole, float(one))
+                  for nm, one in zip((700.0, 630.0), upto, strict=True)]  # fmt: skip
     # Each light has its flux between the edges, and shines beyond them all the same.
     scale = {k: FLUXES[k] / count(k, EDGES[0], EDGES[-1]) for k in FLUXES}
 
