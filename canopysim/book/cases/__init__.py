@@ -14,7 +14,7 @@ FILES = (
     "planes", "probes", "probes_hidden", "meters",
     "colours", "spectra", "groups", "replicates", "told_apart", "canopy_box",
     "plant_facts", "depths",
-    "balances", "backwards", "alike",
+    "balances", "backwards", "alike", "figures_read",
     "errors", "run_facts", "kernel_functions",
 )  # fmt: skip
 

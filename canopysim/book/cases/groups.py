@@ -133,7 +133,7 @@ N_BATCH = 8
 LEAF = sheet((0.55, 0.35, 0.30), 0.3, 0.2, 35.0, 20.0, -30.0)
 
 
-def _with_leaf() -> Data:
+def with_leaf() -> Data:
     """Give the room with a leaf, and everything told apart that can be."""
     return dict(_together(*GROUPS)) | {
         "leaves": {"leaf": {"reflectance": "30 %", "transmittance": "20 %"}},
@@ -206,7 +206,7 @@ CASES = (
         shows="Every number in the books is the same, whatever computes it.",
         source="Identity: integers add up to the same in any order.",
         fails_if="two threads shared a tally, or random numbers depended on who draws them.",
-        scene=_with_leaf(),
+        scene=with_leaf(),
         files={"leaf.obj": obj_of(LEAF.corners[None])},
         measure=_threads,
         packets=1 << 19,
