@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -36,7 +36,7 @@ def _ratios(bench: Bench, case: Case) -> Sequence[Outcome]:
     ]  # fmt: skip
 
 
-def _bay(canopy: Data, height: str = "95 cm", **enclosure: object) -> Data:
+def _bay(canopy: Data, height: str = "95 cm", **enclosure: Any) -> Data:
     """Give a bay with a canopy and one panel at some height."""
     return scene(
         "A bay",
@@ -51,7 +51,7 @@ def _bay(canopy: Data, height: str = "95 cm", **enclosure: object) -> Data:
     )  # fmt: skip
 
 
-ENDLESS = {"repeat": ["width", "depth"]}
+ENDLESS: Data = {"repeat": ["width", "depth"]}
 SLAB: Data = {"layers": "2", "volumes": [{"shape": "slab", "leaf": "leaf", "angles": "spherical",
               "bottom": "10 cm", "top": "60 cm", "leaf_area_index": "1"}]}  # fmt: skip
 PLANTING: Data = {"plant": "herb", "columns": "2", "rows": "1"}
@@ -95,12 +95,12 @@ CASES = (
         shows="The ratio at every level where leaves take all red and let far-red through.",
         source="Beer's law for either: level leaves that only let through do not turn light.",
         fails_if="A level were another, light up were counted, or either range had another edge.",
-        scene=slab_scene(
+        scene=dict(slab_scene(
             {"reflectance": "0 %",
              "transmittance": {"400-700": "0 %", "700-800": f"{100 * TAU} %"}},
             {"leaf_area_index": str(LAI), "angles": "level"},
             lights=pencils(20), profile="true",
-        )
+        ))
         | {"fixtures": {"pencil": panel("10 cm", "1 cm", "parallel", spectrum=COLOURED)}},
         measure=_ratios,
         packets=1 << 20,

@@ -258,7 +258,7 @@ def _star() -> Case:
     for azimuth in TOWARDS:
         name, a = f"to-{azimuth:g}", np.radians(azimuth)
         place = np.array(STAR_AT) - AWAY_M * np.array([np.cos(a), np.sin(a), 0.0])
-        lights.append(hung("window", place, (azimuth - 90, 0, 90), group=name))
+        lights.append(hung("window", place.tolist(), (azimuth - 90, 0, 90), group=name))
         figures[f"towards {azimuth:g} deg: leaves"] = Share("leaves", name)
     lights.append(hung("window", (*STAR_AT[:2], 0.9), group="down"))
     figures |= {"from above: leaves": Share("leaves", "down"),
@@ -276,7 +276,7 @@ def _star() -> Case:
             canopy={"layers": ["30 cm", "70 cm"], "meshes": [
                 {"file": "leaf.obj", "unit": "m", "parts": {"*": {"leaf": "leaf"}},
                  "positions": [["0 cm", "0 cm"]], "base": "0 cm"}]},
-            fixtures={"window": panel(*map(metres, WINDOW_M), "parallel")},
+            fixtures={"window": panel(metres(WINDOW_M[0]), metres(WINDOW_M[1]), "parallel")},
             lights=lights,
         ),
         files={"leaf.obj": obj_of(corners)},

@@ -46,12 +46,13 @@ class Books:
         self.group = [str(name) for name in rows["channel_group"].values]
         edges = [[float(x) for x in str(name).split("-")] for name in result.band_names]
         self.low, self.high = np.array(edges).T
-        dims = ("batch", "channel", "sink", "traced_band")
-        self.absorbed = rows["absorbed"].transpose(*dims).values.astype(np.float64)
+        per_batch = ("batch", "channel")
+        absorbed = rows["absorbed"].transpose(*per_batch, "sink", "traced_band")
+        self.absorbed = absorbed.values.astype(np.float64)
         self.end = [str(name) for name in rows["sink_end"].values]
         self.layer = rows["sink_layer"].values
-        dims = ("batch", "channel", "plane", "direction", "traced_band")
-        self.crossed = rows["crossed_sum"].transpose(*dims).values.astype(np.float64)
+        crossed = rows["crossed_sum"].transpose(*per_batch, "plane", "direction", "traced_band")
+        self.crossed = crossed.values.astype(np.float64)
         self.planes = [str(name) for name in rows["plane"].values]
 
     def weighed(self, group: str, span: tuple[float, float]) -> tuple[Array, NDArray[np.bool_]]:
@@ -65,13 +66,13 @@ class Books:
         scale, bands = self.weighed(group, span)
         rows = [end.startswith(names) and layer in (0, k)
                 for end, k in zip(self.end, self.layer, strict=True)]  # fmt: skip
-        return np.einsum("bcsn,c->b", self.absorbed[:, :, rows][..., bands], scale)
+        return np.asarray(np.einsum("bcsn,c->b", self.absorbed[:, :, rows][..., bands], scale))
 
     def through(self, plane: str, way: int, group: str, span: tuple[float, float] = PAR) -> Array:
         """Give what crosses a plane, down or up, (n_batch,)."""
         scale, bands = self.weighed(group, span)
         here = self.crossed[:, :, self.planes.index(plane), way]
-        return np.einsum("bcn,c->b", here[..., bands], scale)
+        return np.asarray(np.einsum("bcn,c->b", here[..., bands], scale))
 
 
 def _each(values: Array) -> tuple[float, float]:
@@ -92,8 +93,10 @@ def _pair(estimate: Any) -> tuple[float, float]:
 def _ends(result: Result, books: Books) -> Iterator[Fact]:
     from canopysim.analysis import ends
 
-    places = {"leaves": (("leaves",), ends.is_leaf), "walls": (WALLS, ends.is_wall),
-              "floor": (FLOOR, ends.is_floor), "openings": (OPENINGS, ends.is_opening)}  # fmt: skip
+    places: dict[str, tuple[tuple[str, ...], Any]] = {
+        "leaves": (("leaves",), ends.is_leaf), "walls": (WALLS, ends.is_wall),
+        "floor": (FLOOR, ends.is_floor), "openings": (OPENINGS, ends.is_opening),
+    }  # fmt: skip
     for group in ("all", *GROUPS):
         whole = float(result.launched.sel(group=group, band="400-700"))
         for name, (begin, which) in places.items():

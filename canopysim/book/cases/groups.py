@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -33,11 +33,11 @@ PLACES = {
 }
 
 
-def _together(*groups: str, first_times: int = 1, **outputs: str) -> Data:
+def _together(*groups: str, first_times: int = 1, outputs: Mapping[str, str] | None = None) -> Data:
     """Give a room of unlike walls with some of the lights, the first so many times as bright."""
     fixtures = {name: copy.deepcopy(LAMPS[name]) for name in groups}
     fixtures[groups[0]]["photon_flux"] = f"{first_times * FLUX:g} umol/s"
-    set_to: dict[str, Data] = {name: {"output": output} for name, output in outputs.items()}
+    set_to: dict[str, Data] = {name: {"output": output} for name, output in (outputs or {}).items()}
     return scene(
         "Groups", enclosure=room(left="film", back="paint", floor="board"),
         surfaces={"film": {"diffuse": "10 %", "specular": "70 %", "spread": "8 deg"},
@@ -109,7 +109,7 @@ def _outputs(bench: Bench, case: Case) -> Sequence[Outcome]:
     seed = bench.next_seed()
     full = bench.trace(_together(*GROUPS), case.packets, seed=seed)
     set_to = {"overhead": 0.5, "side": 0.125, "low": 0.0}
-    scene_set = _together(*GROUPS, **{name: percent(share) for name, share in set_to.items()})
+    scene_set = _together(*GROUPS, outputs={name: percent(share) for name, share in set_to.items()})
     dimmed = bench.trace(scene_set, case.packets, seed=seed)
     found = [
         _named(_unlike(full.rows, dimmed.rows, slice(3)), "numbers that change with the outputs")
@@ -159,7 +159,8 @@ def _threads(bench: Bench, case: Case) -> Sequence[Outcome]:
     finally:
         bench.threads = asked
     found = []
-    for name, one in traced[0].rows.items():
+    for name in map(str, traced[0].rows):
+        one = traced[0].rows[name]
         if one.dtype.kind in "iuf":
             other = traced[1].rows[name]
             off = int((~np.isclose(one, other, rtol=0, atol=0, equal_nan=True)).sum())

@@ -140,7 +140,8 @@ def _addresses() -> Iterator[Fact]:
     start = np.array(philox((0, 3, 1, 2), key)) / 2**32
     n = np.array([0, 1, 2, 1000, 2**20])
     exact = np.mod(start + n[:, None] * x ** -np.arange(1.0, 5.0), 1.0)
-    launched = np.array([random.spread(*map(words, key), 2, 3, int(k)) for k in n], np.float64)
+    keys = words(key[0]), words(key[1])
+    launched = np.array([random.spread(*keys, 2, 3, int(k)) for k in n], np.float64)
     away = np.abs(exact - launched)
     for photon, off in zip(n, np.minimum(away, 1 - away).max(1), strict=True):
         # Half a cell, and steps are whole numbers of 2^-32, two of them off at most.
@@ -180,7 +181,7 @@ def _tree() -> Iterator[Fact]:
                 continue
             if child >= BLOCK:
                 block = slice(8 * (child - BLOCK), 8 * (child - BLOCK) + 8)
-                mine = corners[slots[block][slots[block] >= 0]].reshape(-1, 3)
+                mine = corners[slots[block][slots[block] >= 0]].reshape(-1, 3).astype(np.float64)
             else:
                 deep[child] = deep[number] + 1
                 mine = under(int(child))

@@ -54,9 +54,9 @@ def _grid() -> Iterator[Fact]:
     yield "a single row", [2, 1, 1, 2], _numbers(places_among(row, SIZE, ())), 0.0
     yield "a single plant", [2], _numbers(places_among(row[:1], SIZE, ())), 0.0
     # What stands beyond a side is as far as the room is wide, or deep.
-    for repeating, spots, place in AROUND_SIDES:
-        first = _numbers(places_among(np.array(spots), SIZE, repeating))[0]
-        yield f"one of three, {repeating[0]} repeats", PLACES.index(place), first, 0.0
+    for sides, three, place in AROUND_SIDES:
+        first = _numbers(places_among(np.array(three), SIZE, sides))[0]
+        yield f"one of three, {sides[0]} repeats", PLACES.index(place), first, 0.0
     for turns, place in ABOUT.items():
         a = np.radians(turns)
         some = np.array([[0.0, 0.0], *zip(0.3 * np.cos(a), 0.3 * np.sin(a), strict=True)]) + 0.6
@@ -99,7 +99,9 @@ def _in_a_scene() -> Iterator[Fact]:
             lights=[{"fixture": "panel", "at": ["60 cm", "30 cm"], "height": "90 cm"}],
         )  # fmt: skip
         world = compile_world(load(data, files))
+        assert world.splits is not None
         canopy = world.splits.canopy
+        assert canopy is not None
         what = f", {repeats[0]} without end" if repeats else ""
         found = [[plant.x, plant.y, plant.leaf_area] for plant in canopy.plants]
         exact = [[(x0 + x1) / 2, (y0 + y1) / 2, (x1 - x0) * (y1 - y0)] for x0, x1, y0, y1 in ends]

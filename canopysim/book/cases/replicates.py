@@ -34,14 +34,14 @@ def _measure(bench: Bench, case: Case) -> Sequence[Outcome]:
     each = [replicate_result(result, number) for number in range(N)]
     for end in ENDS:
         shares = [float(Share(end).read(one).value) for one in each]
-        whole = float(Share(end).read(result).value)
-        found.append(Outcome(f"mean of {end}", whole, float(np.mean(shares)), 0.0, exact_err=1e-12))
+        share = float(Share(end).read(result).value)
+        found.append(Outcome(f"mean of {end}", share, float(np.mean(shares)), 0.0, exact_err=1e-12))
     area = [float(one.layers["leaf_area_m2"].sum()) for one in each if one.layers is not None]
     mean = float(result.layers["leaf_area_m2"].sum())  # type: ignore[index]
     found.append(Outcome("mean of leaf areas, m2", mean, float(np.mean(area)), 0.0, exact_err=1e-9))
     leaf = (rows["sink_end"] == "leaves").values
-    booked = rows["replicate_absorbed"].isel(sink=leaf)
-    booked = booked.sum(["batch", "channel", "sink", "traced_band"]).values
+    of_leaves = rows["replicate_absorbed"].isel(sink=leaf)
+    booked = of_leaves.sum(["batch", "channel", "sink", "traced_band"]).values
     by_triangle = rows["facet_absorbed"].values.sum((0, 2, 3, 4))
     of_leaf, canopy = rows["facet_layer"].values > 0, rows["facet_replicate"].values
     for number in range(N):

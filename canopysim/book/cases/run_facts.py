@@ -109,8 +109,9 @@ def _leanings() -> Iterator[Fact]:
 
     rng, n = np.random.default_rng(13), np.array([3.0, 2, 2, 2, 2, 2])
     four = np.radians([0, 90, 180, 270])
-    waves = [np.ones_like, np.cos, np.sin, lambda side: np.cos(2 * side)]
-    at_four, at_all = (np.stack([wave(s) for wave in waves], -1) for s in (four, SIDES))
+    at_four, at_all = (
+        np.stack([np.ones_like(s), np.cos(s), np.sin(s), np.cos(2 * s)], -1) for s in (four, SIDES)
+    )
     level = 40 * n[:, None] * rng.normal(1, 0.05, (6, len(LEANING)))
     leaning = np.stack([
         level[:, k, None]

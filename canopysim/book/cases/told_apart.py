@@ -299,7 +299,8 @@ def _as_told(result: Result) -> list[Outcome]:
     """Hold what is told of planes, cells and shares beside the planes themselves and the rows."""
     from canopysim.analysis.told_apart import map_apart, tell_apart
 
-    split, found = "first flight", []
+    split = "first flight"
+    found: list[Outcome] = []
     apart = tell_apart(result, split, group=str(result.rows["channel_group"].values[0]))
     first = np.eye(len(apart.rows))[0]
     for plane, grid in result.planes.items():
