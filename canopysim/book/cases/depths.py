@@ -36,7 +36,7 @@ def _ratios(bench: Bench, case: Case) -> Sequence[Outcome]:
     ]  # fmt: skip
 
 
-def _bay(canopy: Data, height: str = "95 cm", **enclosure: Any) -> Data:
+def bay(canopy: Data, height: str = "95 cm", **enclosure: Any) -> Data:
     """Give a bay with a canopy and one panel at some height."""
     return scene(
         "A bay",
@@ -64,14 +64,14 @@ def _known(bench: Bench, case: Case) -> Sequence[Outcome]:
 
     found = []
     for name, data, known, above in (
-        ("an endless slab", _bay(SLAB, **ENDLESS), True, True),
-        ("walls", _bay(SLAB), False, True),
-        ("walls, counted", _bay(SLAB | {"profile": "true"}), True, True),
-        ("a light among leaves", _bay(SLAB, "40 cm", **ENDLESS), False, False),
+        ("an endless slab", bay(SLAB, **ENDLESS), True, True),
+        ("walls", bay(SLAB), False, True),
+        ("walls, counted", bay(SLAB | {"profile": "true"}), True, True),
+        ("a light among leaves", bay(SLAB, "40 cm", **ENDLESS), False, False),
         ("a light among leaves, counted",
-         _bay(SLAB | {"profile": "true"}, "40 cm", **ENDLESS), True, False),
-        ("plants", _bay({"layers": "2", "plantings": [PLANTING]}, **ENDLESS), True, True),
-        ("plants in pots", _bay({"layers": "2", "plantings": [PLANTING | {"pot": POT}]}, **ENDLESS),
+         bay(SLAB | {"profile": "true"}, "40 cm", **ENDLESS), True, False),
+        ("plants", bay({"layers": "2", "plantings": [PLANTING]}, **ENDLESS), True, True),
+        ("plants in pots", bay({"layers": "2", "plantings": [PLANTING | {"pot": POT}]}, **ENDLESS),
          False, True),
     ):  # fmt: skip
         result = bench.trace(data, case.packets // 8, n_batch=8)
@@ -114,7 +114,7 @@ CASES = (
         "leaves and the floor take any below them.",
         source="By definition: walls, pots and lights among leaves are not booked by height.",
         fails_if="A number were told where none is known, or none where one is.",
-        scene=_bay(SLAB),
+        scene=bay(SLAB),
         measure=_known,
         packets=1 << 15,
     ),
