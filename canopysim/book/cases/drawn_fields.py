@@ -42,6 +42,11 @@ def _bay(leaf: Data, daylight: list[Data]) -> Scene:
     )  # fmt: skip
 
 
+def _meshes(bench: Bench) -> int:
+    """Say how many meshes an edition has; they take longer than their light."""
+    return 16 if bench.share == 1.0 else 6
+
+
 def _fields(
     bench: Bench, case: Case, side: float, n_mesh: int, packets: int, read: dict[str, Share],
 ) -> NDArray[np.float64]:  # fmt: skip
@@ -63,10 +68,11 @@ def _fields(
 
 
 def _black() -> Case:
-    side, n_mesh = 0.012, 16
+    side = 0.012
     read = {f"floor, {name}": Share("floor", name) for name in BEAMS}
 
     def measure(bench: Bench, case: Case) -> list[Outcome]:
+        n_mesh = _meshes(bench)
         found = _fields(bench, case, side, n_mesh, case.packets // n_mesh, read)
         n = round(LAI * BAY[0] * BAY[1] / side**2)
         outcomes = []
@@ -114,8 +120,7 @@ def _pale() -> Case:
             of, off = converged(DENSITY["spherical"], [LAI], UPPER, LOWER, 0.0, light)
             assert off < 1e-6
             exact += [float(of.sides.sum()), float(of.down[-1]), float(of.up[0])]
-        # The meshes take longer than the light.
-        n_mesh = 16 if bench.share == 1.0 else 6
+        n_mesh = _meshes(bench)
         packets = case.packets // (2 * n_mesh)
         large, small = (_fields(bench, case, side, n_mesh, packets, read) for side in SIDES_M)
         value = 2 * small.mean(0) - large.mean(0)
