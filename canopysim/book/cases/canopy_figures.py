@@ -15,6 +15,7 @@ from canopysim.book.cases.told_apart import CEILING, LINING, N_MEETING
 from canopysim.book.exact.batches import mean_of
 from canopysim.book.facts import Fact, told
 from canopysim.book.outcome import Outcome
+from canopysim.book.scenes import WHITE
 
 if TYPE_CHECKING:
     from canopysim.book.bench import Bench
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
 PLANTS = next(case for case in BOX_CASES if case.name == "single plants under a panel")
 PLATES = next(case for case in PAST_CASES if case.name.startswith("light between plates"))
 FACTORS = (0.0, 0.7, 1.0, 1.2)
+# A lining of unlike bands.
+TINTED = {"film": {"diffuse": {"400-500": "20 %", "500-800": "45 %"}, "specular": "20 %"}}
 
 
 def _balance(result: Result) -> Iterator[Fact]:
@@ -31,7 +34,13 @@ def _balance(result: Result) -> Iterator[Fact]:
     of, found = box_light(result), incident(result)
     n = of.batches
     into = (of.down - of.up)[:, :-1] - (of.down - of.up)[:, 1:] + (of.inward - of.outward).sum(2)
-    for name, flux in (("leaves", of.leaves), ("stems", of.stems), ("launches", of.launched)):
+    for name, flux in (
+        ("leaves", of.leaves),
+        ("stems", of.stems),
+        ("launches", of.launched),
+        ("rising light", of.up[:, -1]),
+        ("rising light inside", of.up[:, 1]),
+    ):
         yield f"{name} have some", 1.0, float(flux.sum() > 0), 0.0
     yield "net flux in", into, of.net_in
     scale = float(of.launched.sum())
@@ -95,9 +104,19 @@ def _relined(bench: Bench, case: Case) -> Sequence[Outcome]:
     rows = {"mid, down": (q**k, 1 / (1 - q)), "mid, up": (risen, lined / (1 - q)),
             "ceiling": (risen * (1 - CEILING), lined * (1 - CEILING) / (1 - q))}  # fmt: skip
     found = list(told("greatest factor", 1 / lined, greatest_factor(result), 1e-6))
+    light = dict(PLATES.scene["fixtures"]["ceiling"]) | {"spectrum": WHITE}
+    tinted = bench.trace(
+        dict(case.scene)
+        | {"surfaces": case.scene["surfaces"] | TINTED, "fixtures": {"ceiling": light}},
+        case.packets // 64,
+    )
+    most = [greatest_factor(tinted, span=span) for span in ((400.0, 700.0), (400.0, 500.0))]
+    found += told("greatest factor of unlike bands", [1 / 0.65, 1 / 0.40], most, 1e-6)
     for factor in FACTORS:
         tallies = with_lining(result, factor)
         found += told(f"lined ends at {factor:g}", 0.0, float("floor" in tallies), 0.0)
+        below = sum(of.unsure < 0 for of in tallies.values())
+        found += told(f"tallies that rest on less than nothing, {factor:g}", 0.0, below, 0.0)
         for name, (parts, whole) in rows.items():
             of, later = tallies[name], whole - parts.sum()
             exact = float(factor**k @ parts + factor**N_MEETING * later)
@@ -126,8 +145,9 @@ CASES = (
         source="Sums over the books, batch by batch; what goes in stays.",
         fails_if="A side, level, layer or kind of end were left out or had another sign, or plants "
         "were weighed by another area.",
-        scene=bay({"layers": "2", "plantings": [PLANTING]}, "20 cm")
-        | {"also_count": {"canopy_sides": "true"}},
+        scene=bay({"layers": "2", "plantings": [PLANTING]}, "20 cm", faces={"floor": "pale"})
+        | {"surfaces": {"black": {}, "pale": {"diffuse": "60 %"}},
+           "also_count": {"canopy_sides": "true"}},
         measure=_plants_and_balance,
         packets=1 << 17,
         quick=1 / 4,

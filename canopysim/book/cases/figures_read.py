@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from canopysim.book.case import Case
 from canopysim.book.cases.groups import GROUPS, LEAF, with_leaf
 from canopysim.book.exact.batches import mean_of
-from canopysim.book.exact.tiles import obj_of
+from canopysim.book.exact.tiles import level_leaf, obj_of
 from canopysim.book.facts import Fact, told
 from canopysim.book.outcome import Outcome
 from canopysim.book.scenes import Data
@@ -24,17 +24,24 @@ Array = NDArray[np.float64]
 PAR, RED, FAR_RED = (400.0, 700.0), (600.0, 700.0), (700.0, 800.0)
 WALLS = ("left", "front", "back", "ceiling", "patch 1 of the left")
 FLOOR, OPENINGS = ("floor", "patch 1 of the floor"), ("escaped through the right",)
+# The first leaf shades the second, not the third; the fourth is of a layer without another.
+LEAVES = np.stack([
+    LEAF.corners, level_leaf(0.42, 0.68, 0.27, 0.43, 0.16),
+    level_leaf(0.10, 0.30, 0.10, 0.30, 0.14), level_leaf(0.62, 0.70, 0.12, 0.18, 0.05),
+])  # fmt: skip
+LAYERS, N_LAYER = ["0 cm", "10 cm", "24 cm", "40 cm"], 3
 
 
 def _scene() -> Data:
-    """Give a room with an open side, patches on a wall and the floor, three lights and a leaf."""
+    """Give a room with an open side, patches on a wall and the floor, three lights and leaves."""
     data = with_leaf()
     faces = data["enclosure"]["faces"]
     patch = {"surface": "black", "corner": ["10 cm", "20 cm"], "opposite": ["35 cm", "50 cm"]}
     more = {"left": {"surface": faces["left"], "patches": [patch]},
             "floor": {"surface": faces["floor"], "patches": [patch]},
             "right": {"open": "true"}}  # fmt: skip
-    return data | {"enclosure": data["enclosure"] | {"faces": faces | more}}
+    return data | {"enclosure": data["enclosure"] | {"faces": faces | more},
+                   "canopy": data["canopy"] | {"layers": LAYERS}}  # fmt: skip
 
 
 class Books:
@@ -109,23 +116,21 @@ def _layers(result: Result, books: Books) -> Iterator[Fact]:
 
     assert result.layers is not None
     area = result.layers["leaf_area_m2"].values
+    # What of each layer lies below the level that halves the leaf area.
+    upto = np.cumsum(area)
+    lower = np.maximum(0.0, upto - np.maximum(upto - area, area.sum() / 2)) / area
     for group in ("all", *GROUPS):
-        each = [books.at(("leaves",), group, layer=k) for k in (1, 2)]
+        each = [books.at(("leaves",), group, layer=k + 1) for k in range(N_LAYER)]
         for k, flux in enumerate(each):
-            exact = _each(flux)
-            yield (
-                f"layer {k + 1}, {group}",
-                exact,
-                _pair(layers.layer_flux(result, k + 1, group=group)),
-            )
+            told_flux = layers.layer_flux(result, k + 1, group=group)
+            yield f"layer {k + 1}, {group}", _each(flux), _pair(told_flux)
         upto = np.insert(np.cumsum([flux.mean() for flux in each]), 0, 0.0)
         found = layers.cumulative_share(result.layers, group=group)
         yield f"share from above, {group}", upto / upto[-1], found.share
-        # The level that halves the leaf area cuts one of the two layers.
-        lower = [max(0.0, 1 - area.sum() / 2 / area[0]), min(1.0, area.sum() / 2 / area[1])]
-        below = lower[0] * each[0] + lower[1] * each[1]
-        exact = _share(below, each[0] + each[1])
+        exact = _share(lower @ np.array(each), np.sum(each, 0))
         yield f"lower half, {group}", exact, _pair(layers.lower_half_share(result, group=group))
+    cut = float(0 < lower[1] < 1)
+    yield "layers above, at and below half the leaf area", [0, 1, 1], [lower[0], cut, lower[2]]
     yield "leaf area from above", np.insert(np.cumsum(area), 0, 0.0) / 0.77, found.lai
 
 
@@ -164,6 +169,15 @@ def _planes(result: Result, books: Books) -> Iterator[Fact]:
     dark = grid.assign(pfd=grid["pfd"] * np.nan)
     unknown = planes.plane_statistics(dark)
     yield "a map of nothing", [np.nan, np.nan], [unknown.mean, unknown.cell_std_err]
+    # The mean is that of the plane where one is told, not that of its cells.
+    at = {"group": "all", "band": "400-700", "direction": "down"}
+    cells, mean, error = (grid[k].sel(at).values for k in ("pfd", "mean", "mean_std_err"))
+    for name, other, exact in (
+        ("with a mean of its own", grid.assign(mean=2 * grid["mean"]), [2 * mean, error]),
+        ("without a mean", grid.drop_vars(["mean", "mean_std_err"]), [cells.mean(), np.nan]),
+    ):
+        of = planes.plane_statistics(other)
+        yield f"a map {name}", exact, [of.mean, of.mean_std_err]
 
 
 def _triangles(result: Result, books: Books) -> Iterator[Fact]:
@@ -178,7 +192,10 @@ def _triangles(result: Result, books: Books) -> Iterator[Fact]:
         exact = np.array([mean_of(one, n) for one in flux.T])
         light = facets.facet_light(result, group=group)
         yield f"triangles, {group}", exact.T, [light.pfd, light.std_err]
-        for spread in facets.layer_spreads(light):
+        spreads = facets.layer_spreads(light)
+        lit = [k for k in range(1, N_LAYER + 1) if exact[layer == k, 0].any()]
+        yield f"layers with light, {group}", lit, [spread.layer for spread in spreads]
+        for spread in spreads:
             here = layer == spread.layer
             share = area[here] / area[here].sum()
             level = share @ exact[here, 0]
@@ -219,7 +236,7 @@ CASES = (
         fails_if="Another group, band, layer or end were counted, an area or a mean were another, "
         "or an error were told of other rows.",
         scene=_scene(),
-        files={"leaf.obj": obj_of(LEAF.corners[None])},
+        files={"leaf.obj": obj_of(LEAVES)},
         measure=_measure,
         packets=1 << 18,
         quick=1 / 4,
