@@ -18,6 +18,7 @@ import argparse
 import csv
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -37,6 +38,8 @@ PACKAGE = Path(__file__).parent.parent / "canopysim"
 PLANTED = Path(__file__).parent / "planted_errors.yaml"
 FOUND = Path(__file__).parent / "mutants.csv"
 COLUMNS = ("file", "name", "by", "how")
+# Scenes of the book lie in folders of the system's own, which tell nothing.
+AT = re.compile(re.escape(tempfile.gettempdir()) + r"/[^/\s]+/")
 EQUIVALENT = Path(__file__).parent / "mutants_equivalent.yaml"
 LIMIT_S = 900
 SERVER = Path(__file__).parent / "mutate_many.py"
@@ -253,7 +256,7 @@ def write_table(whole: Sequence[Mutant], found: dict[str, dict[str, object]]) ->
     with FOUND.open("w", encoding="utf-8", newline="") as file:
         writer = csv.DictWriter(file, COLUMNS, extrasaction="ignore", lineterminator="\n")
         writer.writeheader()
-        writer.writerows(rows)
+        writer.writerows(row | {"how": AT.sub("", str(row["how"]))} for row in rows)
     text = table(rows, equivalent)
     if len(rows) < len(names):
         text = text.replace("\n\n", f"\n\n{len(names) - len(rows)} are still to be tried. ", 1)
