@@ -17,6 +17,10 @@ if TYPE_CHECKING:
 
 N = 3
 ENDS = ("leaves", "stems", "floor", "left")
+# Batches of all canopies, few enough that each has a row of its own; numbers that add up there.
+N_BATCH = 8
+ADDED = {"absorbed": "batch", "crossed": "row", "crossed_sum": "batch", "split_absorbed": "row",
+         "split_crossed": "row", "probed": "row", "canopy_counted": "row"}  # fmt: skip
 
 
 def _measure(bench: Bench, case: Case) -> Sequence[Outcome]:
@@ -57,6 +61,48 @@ def _measure(bench: Bench, case: Case) -> Sequence[Outcome]:
     return found
 
 
+def _by_itself(bench: Bench, case: Case) -> Sequence[Outcome]:
+    """Trace each canopy alone: what all have in a batch is one batch of each, in turn."""
+    seed = bench.next_seed()
+    whole = bench.trace(case.scene, case.packets, seed=seed, n_batch=N_BATCH)
+    found, sums = [], dict.fromkeys(ADDED, 0.0)
+    for number in range(N):
+        canopy = dict(case.scene["canopy"]) | {"seed": str(1 + number)}
+        del canopy["replicates"]
+        one = bench.trace(
+            dict(case.scene) | {"canopy": canopy}, case.packets, seed=seed, n_batch=N * N_BATCH
+        )
+        assert N * one.settings["batch_packets"] == whole.settings["batch_packets"]
+        for name, along in ADDED.items():
+            sums[name] += one.rows[name].isel({along: slice(number, N * N_BATCH, N)}).values
+        for name in ("absorbed", "crossed_sum"):
+            mine = one.rows[name].isel(batch=slice(number, None, N))
+            kept = whole.rows[name.replace("_sum", "").join(("replicate_", ""))]
+            off = (kept.isel(replicate=number).transpose(*mine.dims).values != mine.values).sum()
+            found.append(Outcome(f"numbers of {name} of canopy {number + 1} that differ alone", 0.0,
+                                 float(off), 0.0, identity=True))  # fmt: skip
+    for name, along in ADDED.items():
+        together = whole.rows[name].isel({along: slice(N_BATCH)}).values
+        assert float(np.abs(together).sum()) > 0
+        off = float((together != sums[name]).sum())
+        found.append(Outcome(f"numbers of {name} that differ from those of each alone", 0.0, off,
+                             0.0, identity=True))  # fmt: skip
+    return found
+
+
+PLANTED = scene(
+    "Three canopies",
+    enclosure=box("80 cm", "50 cm", "1 m"),
+    leaves={"leaf": {"reflectance": "20 %", "transmittance": "30 %"}},
+    plants={"herb": {"leaf": "leaf", "stem": "black", "nodes": "4", "internode": "7 cm",
+                     "petiole_length": "3 cm", "petiole_angle": "60 deg",
+                     "blade_length": "11 cm", "blade_width": "6 cm"}},
+    canopy={"layers": "2", "replicates": str(N),
+            "plantings": [{"plant": "herb", "columns": "2", "rows": "1"}]},
+    fixtures={"panel": panel("40 cm", "20 cm")},
+    lights=[{"fixture": "panel", "at": ["40 cm", "25 cm"], "height": "90 cm"}],
+    planes=[{"name": "mid", "height": "20 cm", "cell": "20 cm"}],
+)  # fmt: skip
 CASES = (
     Case(
         name="several canopies in one run",
@@ -66,21 +112,24 @@ CASES = (
         source="A sum is that of its parts.",
         fails_if="A canopy's numbers were lost or given to another, or its shares were of all "
         "light.",
-        scene=scene(
-            "Three canopies",
-            enclosure=box("80 cm", "50 cm", "1 m"),
-            leaves={"leaf": {"reflectance": "20 %", "transmittance": "30 %"}},
-            plants={"herb": {"leaf": "leaf", "stem": "black", "nodes": "4", "internode": "7 cm",
-                             "petiole_length": "3 cm", "petiole_angle": "60 deg",
-                             "blade_length": "11 cm", "blade_width": "6 cm"}},
-            canopy={"layers": "2", "replicates": str(N),
-                    "plantings": [{"plant": "herb", "columns": "2", "rows": "1"}]},
-            fixtures={"panel": panel("40 cm", "20 cm")},
-            lights=[{"fixture": "panel", "at": ["40 cm", "25 cm"], "height": "90 cm"}],
-            planes=[{"name": "mid", "height": "20 cm", "cell": "20 cm"}],
-            also_count={"leaf_facets": "true"},
-        ),
+        scene=PLANTED | {"also_count": {"leaf_facets": "true"}},
         measure=_measure,
         packets=1 << 18,
+    ),
+    Case(
+        name="several canopies, each by itself",
+        chapter="colours and groups",
+        shows="All numbers of three canopies in one run, told apart or not, are those that each "
+        "has in batches of its own with the same photons.",
+        source="Identity: of three canopies, the first has the batches 0, 3, 6 and so on, the "
+        "second 1, 4, 7.",
+        fails_if="Two canopies shared photons, one were left out of a sum or counted twice, or "
+        "what a canopy has depended on the others.",
+        scene=PLANTED
+        | {"probes": [{"name": "p", "at": ["30 cm", "20 cm"], "height": "15 cm", "radius": "4 cm"}],
+           "also_count": {"first_flight": "true", "on_cells": "true", "canopy_sides": "true",
+                          "each_plant": "true"}},
+        measure=_by_itself,
+        packets=3 << 15,
     ),
 )  # fmt: skip
