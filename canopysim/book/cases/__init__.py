@@ -10,7 +10,7 @@ from canopysim.book.case import Case
 FILES = (
     "panels", "beams", "parallel_beams", "measured_lights", "light_files", "bodies", "own_bodies",
     "plates", "boxes", "mirrors", "rough_mirrors", "spheres", "drawn_rooms", "furnaces", "openings",
-    "slabs", "scattering", "crowns", "drawn", "drawn_fields", "films", "leaf_facts",
+    "slabs", "scattering", "crowns", "drawn", "drawn_fields", "turbid", "films", "leaf_facts",
     "planes", "probes", "probes_hidden", "meters",
     "colours", "spectra", "groups", "replicates", "told_apart", "canopy_box",
     "plant_facts", "depths", "canopy_figures",

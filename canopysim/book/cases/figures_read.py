@@ -172,12 +172,12 @@ def _planes(result: Result, books: Books) -> Iterator[Fact]:
     # The mean is that of the plane where one is told, not that of its cells.
     at = {"group": "all", "band": "400-700", "direction": "down"}
     cells, mean, error = (grid[k].sel(at).values for k in ("pfd", "mean", "mean_std_err"))
-    for name, other, exact in (
+    for name, other, own in (
         ("with a mean of its own", grid.assign(mean=2 * grid["mean"]), [2 * mean, error]),
         ("without a mean", grid.drop_vars(["mean", "mean_std_err"]), [cells.mean(), np.nan]),
     ):
         of = planes.plane_statistics(other)
-        yield f"a map {name}", exact, [of.mean, of.mean_std_err]
+        yield f"a map {name}", own, [of.mean, of.mean_std_err]
 
 
 def _triangles(result: Result, books: Books) -> Iterator[Fact]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -65,7 +65,8 @@ def _by_itself(bench: Bench, case: Case) -> Sequence[Outcome]:
     """Trace each canopy alone: what all have in a batch is one batch of each, in turn."""
     seed = bench.next_seed()
     whole = bench.trace(case.scene, case.packets, seed=seed, n_batch=N_BATCH)
-    found, sums = [], dict.fromkeys(ADDED, 0.0)
+    found: list[Outcome] = []
+    sums: dict[str, Any] = dict.fromkeys(ADDED, 0)
     for number in range(N):
         canopy = dict(case.scene["canopy"]) | {"seed": str(1 + number)}
         del canopy["replicates"]
