@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from canopysim.book.case import Case
+from canopysim.book.case import Case, Exact
 from canopysim.book.cases.probes_hidden import FILES, HEIGHT_M, LAMP, lamp
 from canopysim.book.dark_rooms import FLUX, SHAPE, SIZE, hung, metres, room
 from canopysim.book.exact.backward import sheet
 from canopysim.book.exact.frames import cells, gauss, rectangle
 from canopysim.book.exact.tiles import obj_of
 from canopysim.book.outcome import Outcome
-from canopysim.book.readings import PlaneCells
+from canopysim.book.readings import PlaneCells, Share
 from canopysim.book.readings_apart import on_leaves
 from canopysim.book.scenes import scene
 
@@ -26,6 +26,10 @@ AT = (0.52, 0.37, 0.60)
 LEAF = sheet((0.16, 0.14, 0.12), 0.18, 0.13, 35.0, 25.0, -20.0)
 CUTS_M = AT[2] + 0.8 * HEIGHT_M
 BLACK = {"reflectance": "0 %", "transmittance": "0 %"}
+# Two such fixtures, one above the other: each sees the level face of the other's body alone.
+UPPER_AT, LOWER_AT = (0.50, 0.36, 0.62), (0.47, 0.30, 0.30)
+# A body begins 2 mm above its luminous plane where the file does not say otherwise.
+BODY_M, GAP_M = (0.40, 0.20), 0.002
 
 
 def _on_triangles() -> NDArray[np.float64]:
@@ -78,7 +82,40 @@ def _measure(bench: Bench, case: Case) -> list[Outcome]:
     return outcomes
 
 
+def _on_each_other() -> Exact:
+    """Give the share of the light of each on the body of the other."""
+    found: dict[str, Any] = {}
+    for name, light, body, z, way in (
+        ("upper", UPPER_AT, LOWER_AT, LOWER_AT[2] + GAP_M + HEIGHT_M, -1),
+        ("lower", LOWER_AT, UPPER_AT, UPPER_AT[2] + GAP_M, 1),
+    ):
+        (a, b), (x, y) = BODY_M, body[:2]
+        points, weights = rectangle((x - a / 2, y - b / 2, z), (a, 0, 0), (0, b, 0), 8, 8)
+        found[name] = float(way * lamp(light).arriving(points, (32, 8))[:, 2] @ weights)
+    return found
+
+
 CASES = (
+    Case(
+        name="two bodies with light of their own, one above the other",
+        chapter="light",
+        shows="What each of two measured fixtures gives the body of the other; its own body gets "
+        "nothing of it.",
+        source="Quadrature of the table over strip and body.",
+        fails_if="Light passed the body of another fixture as it passes its own, or met its own.",
+        scene=scene(
+            "Two fixtures", enclosure=room(),
+            fixtures={"lamp": LAMP},
+            lights=[hung("lamp", UPPER_AT, group="upper"), hung("lamp", LOWER_AT, group="lower")],
+        ),
+        files=FILES,
+        figures={name: Share("fixture bodies", name) for name in ("upper", "lower")},
+        exact=_on_each_other,
+        # The table's bends within a square of Gauss's.
+        exact_err=dict.fromkeys(("upper", "lower"), 1e-5),
+        packets=1 << 20,
+        scale=1.0,
+    ),
     Case(
         name="a leaf and a plane about a body with its own light",
         chapter="light",
