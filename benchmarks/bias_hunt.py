@@ -2,7 +2,7 @@
 
     python -m benchmarks.bias_hunt --packets 1e9
 
-Hours on two cores. A case that is interrupted goes on from its checkpoint in the folder of --out.
+An hour on two cores. A case that is interrupted goes on from its checkpoint in the folder of --out.
 What comes out, with machine and date, is put into bias.md beside this file.
 """
 
@@ -41,8 +41,9 @@ def hunt(case: Case, packets: int, folder: Path) -> tuple[canopysim.Result, list
     from rich.console import Console
 
     assert case.exact is not None
-    scene = load(dict(case.scene) | {"tracing": {"batch": str(packets // N_BATCH)}}, case.files)
-    wanted = packets // N_BATCH * N_BATCH
+    batch = -(-packets // N_BATCH)
+    scene = load(dict(case.scene) | {"tracing": {"batch": str(batch)}}, case.files)
+    wanted = batch * N_BATCH
     with RunDisplay(Console()) as display:
         if (folder / CHECKPOINT_NAME).exists():
             result = canopysim.resume(folder, max_packets=wanted, progress=display)
@@ -61,11 +62,12 @@ def hunt(case: Case, packets: int, folder: Path) -> tuple[canopysim.Result, list
 def main() -> int:
     """Hunt, print and write the page; give the exit code."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--packets", type=float, default=1e9, help="for each case")
+    parser.add_argument("--packets", type=float, default=1e9, help="for each case, at least")
     parser.add_argument("--out", type=Path, default=Path("results/bias"), help="for checkpoints")
     asked = parser.parse_args()
     named = {case.name: case for case in all_cases()}
-    lines = ["# A hunt for a small bias", "", "Written by `python -m benchmarks.bias_hunt`.", "",
+    lines = ["# A hunt for a small bias", "",
+             f"Written by `python -m benchmarks.bias_hunt`; seed {SEED}.", "",
              "```", describe(), "```", "",
              "| Case | Figure | Exact | Found | ± standard error | of it | z | Packets | Time |",
              "| --- | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: |"]  # fmt: skip
