@@ -67,9 +67,10 @@ def main() -> int:
     asked = parser.parse_args()
     named = {case.name: case for case in all_cases()}
     lines = ["# A hunt for a small bias", "",
-             f"Written by `python -m benchmarks.bias_hunt`; seed {SEED}.", "",
+             f"Written by `python -m benchmarks.bias_hunt`; seed {SEED}. Errors in percent are of what "
+             "a figure is held against: itself, all light, or the mean density.", "",
              "```", describe(), "```", "",
-             "| Case | Figure | Exact | Found | ± standard error | of it | z | Packets | Time |",
+             "| Case | Figure | Exact | Found | ± standard error | ± in percent | z | Packets | Time |",
              "| --- | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: |"]  # fmt: skip
     worst = 0.0
     for place, name in enumerate(CASES):

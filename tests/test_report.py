@@ -538,6 +538,8 @@ def test_plain_numbers_for_reading():
     assert count(65536) == "65\N{NO-BREAK SPACE}536"
     assert count(12_582_912) == "12.6 million"
     assert count(3 * 10**9) == "3 thousand million"
+    assert count(999_999_488) == "1 thousand million"
+    assert count(999_400_000) == "999 million"
     assert duration(48.37) == "48.4 s"
     assert duration(125.4) == "2 min 5 s"
     assert duration(7400.0) == "2 h 3 min"
