@@ -66,12 +66,14 @@ def main() -> int:
     parser.add_argument("--out", type=Path, default=Path("results/bias"), help="for checkpoints")
     asked = parser.parse_args()
     named = {case.name: case for case in all_cases()}
-    lines = ["# A hunt for a small bias", "",
-             f"Written by `python -m benchmarks.bias_hunt`; seed {SEED}. Errors in percent are of what "
-             "a figure is held against: itself, all light, or the mean density.", "",
-             "```", describe(), "```", "",
-             "| Case | Figure | Exact | Found | ± standard error | ± in percent | z | Packets | Time |",
-             "| --- | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: |"]  # fmt: skip
+    lines = [
+        "# A hunt for a small bias", "",
+        f"Written by `python -m benchmarks.bias_hunt`; seed {SEED}. Errors in percent are of what a "
+        "figure is held against: itself, all light, or the mean density.", "",
+        "```", describe(), "```", "",
+        "| Case | Figure | Exact | Found | ± standard error | in percent | z | Packets | Time |",
+        "| --- | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: |",
+    ]  # fmt: skip
     worst = 0.0
     for place, name in enumerate(CASES):
         print(name, flush=True)
