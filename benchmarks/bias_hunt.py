@@ -68,8 +68,8 @@ def main() -> int:
     named = {case.name: case for case in all_cases()}
     lines = [
         "# A hunt for a small bias", "",
-        f"Written by `python -m benchmarks.bias_hunt`; seed {SEED}. Errors in percent are of what a "
-        "figure is held against: itself, all light, or the mean density.", "",
+        f"Written by `python -m benchmarks.bias_hunt`; seed {SEED}. Errors in percent are of what "
+        "a figure is held against: itself, all light, or the mean density.", "",
         "```", describe(), "```", "",
         "| Case | Figure | Exact | Found | ± standard error | in percent | z | Packets | Time |",
         "| --- | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: |",
