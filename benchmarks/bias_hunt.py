@@ -2,8 +2,8 @@
 
     python -m benchmarks.bias_hunt --packets 1e9
 
-An hour on two cores. A case that is interrupted goes on from its checkpoint in the folder of --out.
-What comes out, with machine and date, is put into bias.md beside this file.
+An hour and a half on two cores. A case that is interrupted goes on from its checkpoint in the
+folder of --out. What comes out, with machine and date, is put into bias.md beside this file.
 """
 
 from __future__ import annotations

@@ -38,7 +38,7 @@ PACKAGE = Path(__file__).parent.parent / "canopysim"
 PLANTED = Path(__file__).parent / "planted_errors.yaml"
 FOUND = Path(__file__).parent / "mutants.csv"
 COLUMNS = ("file", "name", "by", "how")
-# Scenes of the book lie in folders of the system's own, which tell nothing.
+# Temporary folders, whose names say nothing.
 AT = re.compile(re.escape(tempfile.gettempdir()) + r"/[^/\s]+/")
 EQUIVALENT = Path(__file__).parent / "mutants_equivalent.yaml"
 LIMIT_S = 900

@@ -17,12 +17,17 @@ NEAR, FEW = 1e-10, 12
 
 
 def told(figure: str, exact: ArrayLike, value: ArrayLike, off: float = NEAR) -> Iterator[Outcome]:
-    """Hold numbers beside others, NaN beside NaN; of many, the greatest distance beside none."""
+    """Hold numbers beside others, NaN beside NaN; of many, the greatest distance beside none.
+
+    A figure that is unknown where it should not be, or the other way round, is infinitely far off.
+    """
     wanted, found = np.asarray(exact, np.float64), np.asarray(value, np.float64)
     if wanted.shape != found.shape:
         raise ValueError(f"{figure}: {found.shape} for {wanted.shape}")
     if wanted.size > FEW:
-        figure, wanted, found = f"{figure}: furthest off", np.zeros(()), abs(found - wanted).max()
+        unlike = np.isnan(found) != np.isnan(wanted)
+        apart = np.where(unlike, np.inf, np.nan_to_num(abs(found - wanted)))
+        figure, wanted, found = f"{figure}: furthest off", np.zeros(()), apart.max()
     for at in np.ndindex(wanted.shape):
         label = f"{figure} [{', '.join(str(i) for i in at)}]" if at else figure
         one, other, near = float(wanted[at]), float(found[at]), off

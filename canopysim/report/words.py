@@ -70,7 +70,7 @@ def count(n: int) -> str:
     if n < 1_000_000:
         return f"{n:,}".replace(",", "\N{NO-BREAK SPACE}")
     for size, word in ((1e12, "million million"), (1e9, "thousand million"), (1e6, "million")):
-        # What rounds to a thousand of one is one of the next.
+        # 999.5 million and more round to 1 thousand million.
         if n >= size * 0.9995 or size == 1e6:
             return f"{n / size:.3g} {word}"
     raise AssertionError("unreachable: n is at least a million")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -103,6 +104,10 @@ def _relined(bench: Bench, case: Case) -> Sequence[Outcome]:
     risen = np.append(0.0, lined * q ** k[:-1])
     rows = {"mid, down": (q**k, 1 / (1 - q)), "mid, up": (risen, lined / (1 - q)),
             "ceiling": (risen * (1 - CEILING), lined * (1 - CEILING) / (1 - q))}  # fmt: skip
+    # As roulette may: what rests on the last row is none the less so much, not less than nothing.
+    taken = replace(result, rows=result.rows.assign(
+        {name: -result.rows[name] for name in ("split_absorbed", "split_crossed")}
+    ))  # fmt: skip
     found = list(told("greatest factor", 1 / lined, greatest_factor(result), 1e-6))
     light = dict(PLATES.scene["fixtures"]["ceiling"]) | {"spectrum": WHITE}
     tinted = bench.trace(
@@ -115,8 +120,13 @@ def _relined(bench: Bench, case: Case) -> Sequence[Outcome]:
     for factor in FACTORS:
         tallies = with_lining(result, factor)
         found += told(f"lined ends at {factor:g}", 0.0, float("floor" in tallies), 0.0)
-        below = sum(of.unsure < 0 for of in tallies.values())
-        found += told(f"tallies that rest on less than nothing, {factor:g}", 0.0, below, 0.0)
+        own, other = (
+            [of.unsure / launched for of in each.values()]
+            for each in (tallies, with_lining(taken, factor))
+        )
+        found += told(
+            f"of light that is taken away, resting on the last row, {factor:g}", own, other
+        )
         for name, (parts, whole) in rows.items():
             of, later = tallies[name], whole - parts.sum()
             exact = float(factor**k @ parts + factor**N_MEETING * later)
@@ -141,7 +151,7 @@ CASES = (
         name="a canopy's balance, and its plants by their places",
         chapter="told apart",
         shows="What falls on a canopy's box and what stays in it, with a light among leaves and "
-        "stems; and what plants in corners, at edges and inside get.",
+        "stems and a pale floor below; and what plants in corners, at edges and inside get.",
         source="Sums over the books, batch by batch; what goes in stays.",
         fails_if="A side, level, layer or kind of end were left out or had another sign, or plants "
         "were weighed by another area.",
@@ -156,10 +166,12 @@ CASES = (
         name="other linings from one trace",
         chapter="told apart",
         shows="What plates would get under linings that reflect less and more, told from the "
-        "meetings of light with the one that was traced, and how much of it rests on the last row.",
-        source="The geometric series, its parts weighed by powers of the factor.",
-        fails_if="A meeting were weighed twice or not at all, or the ratio's error left out that "
-        "both come from the same photons.",
+        "meetings of light with the one that was traced, and how much of it rests on the last row; "
+        "and how much more linings of one colour or two could reflect.",
+        source="The geometric series, its parts weighed by powers of the factor; in no band may a "
+        "lining reflect more than it receives.",
+        fails_if="A meeting were weighed twice or not at all, the ratio's error left out that both "
+        "come from the same photons, or another band set the limit.",
         scene=PLATES.scene,
         measure=_relined,
         packets=1 << 19,

@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 PAR, RED, FAR_RED = (400.0, 700.0), (600.0, 700.0), (700.0, 800.0)
 WALLS = ("left", "front", "back", "ceiling", "patch 1 of the left")
 FLOOR, OPENINGS = ("floor", "patch 1 of the floor"), ("escaped through the right",)
-# The first leaf shades the second, not the third; the fourth is of a layer without another.
+# The first leaf shades the second, not the third; the fourth is alone in its layer.
 LEAVES = np.stack([
     LEAF.corners, level_leaf(0.42, 0.68, 0.27, 0.43, 0.16),
     level_leaf(0.10, 0.30, 0.10, 0.30, 0.14), level_leaf(0.62, 0.70, 0.12, 0.18, 0.05),
@@ -116,9 +116,10 @@ def _layers(result: Result, books: Books) -> Iterator[Fact]:
 
     assert result.layers is not None
     area = result.layers["leaf_area_m2"].values
-    # What of each layer lies below the level that halves the leaf area.
-    upto = np.cumsum(area)
-    lower = np.maximum(0.0, upto - np.maximum(upto - area, area.sum() / 2)) / area
+    # Which part of each layer lies below the level that halves the leaf area: it cuts the second.
+    down_to = np.cumsum(area)
+    lower = np.maximum(0.0, down_to - np.maximum(down_to - area, area.sum() / 2)) / area
+    assert lower[0] == 0.0 < lower[1] < 0.9
     for group in ("all", *GROUPS):
         each = [books.at(("leaves",), group, layer=k + 1) for k in range(N_LAYER)]
         for k, flux in enumerate(each):
@@ -129,8 +130,10 @@ def _layers(result: Result, books: Books) -> Iterator[Fact]:
         yield f"share from above, {group}", upto / upto[-1], found.share
         exact = _share(lower @ np.array(each), np.sum(each, 0))
         yield f"lower half, {group}", exact, _pair(layers.lower_half_share(result, group=group))
-    cut = float(0 < lower[1] < 1)
-    yield "layers above, at and below half the leaf area", [0, 1, 1], [lower[0], cut, lower[2]]
+    rows = layers.lower_half_sinks(result)
+    own = [lower[k - 1] if end == "leaves" else 0.0
+           for end, k in zip(books.end, books.layer, strict=True)]  # fmt: skip
+    yield "parts of ends in the lower half", own, rows
     yield "leaf area from above", np.insert(np.cumsum(area), 0, 0.0) / 0.77, found.lai
 
 

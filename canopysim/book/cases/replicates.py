@@ -78,7 +78,7 @@ def _by_itself(bench: Bench, case: Case) -> Sequence[Outcome]:
             sums[name] += one.rows[name].isel({along: slice(number, N * N_BATCH, N)}).values
         for name in ("absorbed", "crossed_sum"):
             mine = one.rows[name].isel(batch=slice(number, None, N))
-            kept = whole.rows[name.replace("_sum", "").join(("replicate_", ""))]
+            kept = whole.rows[f"replicate_{name.removesuffix('_sum')}"]
             off = (kept.isel(replicate=number).transpose(*mine.dims).values != mine.values).sum()
             found.append(Outcome(f"numbers of {name} of canopy {number + 1} that differ alone", 0.0,
                                  float(off), 0.0, identity=True))  # fmt: skip
@@ -120,8 +120,8 @@ CASES = (
     Case(
         name="several canopies, each by itself",
         chapter="colours and groups",
-        shows="All numbers of three canopies in one run, told apart or not, are those that each "
-        "has in batches of its own with the same photons.",
+        shows="What ends, what crosses planes and probes and what is told by first flight in three "
+        "canopies of one run is what each has in batches of its own with the same photons.",
         source="Identity: of three canopies, the first has the batches 0, 3, 6 and so on, the "
         "second 1, 4, 7.",
         fails_if="Two canopies shared photons, one were left out of a sum or counted twice, or "

@@ -63,7 +63,11 @@ def shown(density: Density, mu: float, n_turn: int = 720) -> float:
     n_turn : int
         Points of the compass.
     """
-    angle, weight = inclinations(density)
+    return shown_by(*inclinations(density), mu, n_turn)
+
+
+def shown_by(angle: Array, weight: Array, mu: float, n_turn: int = 720) -> float:
+    """Give the same of leaves at inclinations (n,), each with its share (n,) of leaf area."""
     turn = 2 * np.pi * (np.arange(n_turn) + 0.5) / n_turn
     across = np.sqrt(1 - mu * mu) * np.sin(angle)[:, None] * np.cos(turn)
     return float(weight @ np.abs(mu * np.cos(angle)[:, None] + across).mean(1))
