@@ -230,7 +230,7 @@ def test_spread_within_a_layer_is_the_true_one():
     """Noise is taken out: few packets and many find the same spread, though not the same noise."""
     data = torture(20_000)
     data["also_count"] = {"leaf_facets": "true"}
-    few, many = run(data, 16), run(data, 96, seed=3)
+    few, many = run(data, 8), run(data, 48, seed=3)
     for short, full in zip(
         layer_spreads(facet_light(few)), layer_spreads(facet_light(many)), strict=True
     ):
