@@ -6,7 +6,7 @@ import html
 import io
 import json
 import math
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import numpy as np
@@ -42,6 +42,8 @@ def test_quick_edition(case):
     """Every case holds; together they fail by chance once in ten thousand runs."""
     (record,) = read_book([case], edition="quick", n_case=len(CASES))
     assert record.passed, "\n".join(failure_lines(record))
+    # As it is kept until the whole book is read.
+    assert json.loads(json.dumps([asdict(o) for o in record.outcomes]))
 
 
 def test_cases_say_what_they_are():

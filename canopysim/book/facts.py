@@ -30,7 +30,7 @@ def told(figure: str, exact: ArrayLike, value: ArrayLike, off: float = NEAR) -> 
         figure, wanted, found = f"{figure}: furthest off", np.zeros(()), apart.max()
     for at in np.ndindex(wanted.shape):
         label = f"{figure} [{', '.join(str(i) for i in at)}]" if at else figure
-        one, other, near = float(wanted[at]), float(found[at]), off
+        one, other, near = float(wanted[at]), float(found[at]), float(off)
         if np.isnan(one):
             label, one, other, near = f"{label} is unknown", 1.0, float(np.isnan(other)), 0.0
         yield Outcome(label, one, other, 0.0, exact_err=near, identity=near == 0.0)
