@@ -58,7 +58,9 @@ def _past_bodies_case() -> Case:
         for name, place in PAST.items():
             points, weights = ball(place, radius)
             around = up = 0.0
-            for start, weight in zip(*strip.starts((160, 24)), strict=True):
+            # Fine steps only where the edge of a shadow is.
+            steps = (160, 24) if "shade" in name else (40, 8)
+            for start, weight in zip(*strip.starts(steps), strict=True):
                 seen = ~hidden(points, start, low, high)
                 ray = points - start
                 square = (ray**2).sum(-1)

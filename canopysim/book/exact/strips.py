@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -101,11 +101,13 @@ class Strip:
         return total
 
 
-def face_shares(strip: Strip, size: Triple, n: int = 8, pieces: int = 10) -> dict[str, float]:
-    """Share of a strip's light on each face of a box, by Gauss and Legendre on every face."""
+def face_shares(strip: Strip, size: Triple, n: int = 8, pieces: int = 10,
+                only: Sequence[str] = ()) -> dict[str, float]:  # fmt: skip
+    """Share of a strip's light on each face of a box, or some, by Gauss and Legendre on it."""
     return {
         name: float((strip.arriving(points) @ -normal) @ weights)
         for name, (points, weights, normal) in faces(size, n, pieces).items()
+        if name in only or not only
     }
 
 
