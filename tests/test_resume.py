@@ -61,7 +61,7 @@ def same_books(one, other):
     return all(one.rows[name].identical(other.rows[name]) for name in BOOKS if name in one.rows)
 
 
-@pytest.mark.parametrize("n_first", [1, 31, 32])
+@pytest.mark.parametrize("n_first", [1, 2, 31, 32, 33])
 def test_a_run_taken_up_again_is_the_undisturbed_run(scene, undisturbed, n_first, tmp_path):
     packets = undisturbed.settings["batch_packets"]
     canopysim.run(scene, max_packets=n_first * packets, target={"layers": 1e-6}).save(tmp_path)
