@@ -11,7 +11,7 @@ import canopysim
 from canopysim.errors import CanopysimError
 from canopysim.follow import Address, follow, write_path
 from canopysim.tallies.books import open_books
-from canopysim.transport.history import trace_photon
+from canopysim.transport.history import trace_range
 
 
 @pytest.fixture(scope="module")
@@ -21,16 +21,15 @@ def world():
 
 def test_a_path_is_the_compiled_history(world, tmp_path):
     """Number of meetings and everything that was absorbed agree with the compiled photon."""
-    n_band = len(world.edges) - 1
     kinds = set()
     for strip in range(len(world.strips)):
         for photon in range(3):
             path = follow(world, 9, Address(strip, 2, photon))
             books = open_books(world.arrays)
-            trace_photon(
-                world.arrays, books, None, strip, np.uint32(9), np.uint32(0), 2, photon,
-                np.empty(n_band, np.int64), np.empty(world.depth, np.uint64),
-                np.empty(8, np.float32),
+            packet = int(world.strip_first[strip]) + photon
+            trace_range(
+                world.arrays, books, None, world.strip_first, np.uint32(9), np.uint32(0), 2,
+                packet, packet + 1, world.depth,
             )  # fmt: skip
             assert len(path.meetings) - 1 == books.counters[1]
             # Flights are straight lines inside the box.

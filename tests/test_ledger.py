@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from canopysim.book.cases.furnaces import CASES as ROOMS
 from canopysim.tallies.books import add_up, imbalance, open_books
 from canopysim.tallies.driver import BatchTracer
-from canopysim.transport.history import trace_photon
+from canopysim.transport.history import trace_range
 from canopysim.world.compile import compile_world
 
 SHARE = st.integers(0, 100).map(lambda n: f"{n} %")
@@ -190,9 +190,10 @@ def test_light_does_not_slip_into_a_stem_at_its_edge():
     (case,) = (c for c in ROOMS if c.name == "a furnace of 85 % with leaves in it, its walls a box")
     world = world_of(dict(case.scene) | {"tracing": {"batch": "16384"}})
     books = open_books(world.arrays)
-    trace_photon(
-        world.arrays, books, None, 2, np.uint32(1403127806), np.uint32(0), 3, 191,
-        np.empty(1, np.int64), np.empty(world.depth, np.uint64), np.empty(8, np.float32),
+    packet = int(world.strip_first[2]) + 191
+    trace_range(
+        world.arrays, books, None, world.strip_first, np.uint32(1403127806), np.uint32(0), 3,
+        packet, packet + 1, world.depth,
     )  # fmt: skip
     assert books.counters[2] == 0
     assert books.counters[3] < 200

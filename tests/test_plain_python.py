@@ -1,5 +1,7 @@
 """The same photons in plain Python and compiled: identical books."""
 
+import inspect
+
 import numpy as np
 import pytest
 from build import trace, world_of
@@ -16,6 +18,7 @@ from torture import (
 )
 
 from canopysim.tallies.books import open_books
+from canopysim.transport.history import trace_photon
 from canopysim.transport.plain import load_physics
 from canopysim.transport.plain.target import fma
 from canopysim.world.compile import compile_world
@@ -101,4 +104,11 @@ def test_compiled_kernels_are_back_after_loading_plain_ones():
 
     assert again.trace_photon is before
     assert plain.trace_photon is not before
-    assert not hasattr(plain.trace_photon, "py_func")
+    assert inspect.isfunction(plain.trace_photon)
+    assert not inspect.isfunction(before)
+
+
+def test_a_kernel_that_only_kernels_call_refuses_python():
+    """It has no entry: to call it would end the process."""
+    with pytest.raises(TypeError, match=r"trace_photon is called by kernels only.*numba\.njit"):
+        trace_photon(None)

@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from canopysim.transport.target import jit
+from canopysim.transport.target import jit_open
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 
 # Kept compiled where the photon kernels are; numba's own stamp of this file notices an edit.
-@jit
+@jit_open
 def _fill(screen, colours, image, depth):  # type: ignore[no-untyped-def]
     height, width = depth.shape
     for face in range(screen.shape[0]):

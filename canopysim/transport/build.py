@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopysim.transport.real import ZERO, F
-from canopysim.transport.target import jit
+from canopysim.transport.target import jit_open
 from canopysim.transport.vector import (
     lane0,
     lane1,
@@ -31,7 +31,7 @@ INFINITE = F(np.inf)
 TINY_EXTENT = F(1e-30)
 
 
-@jit
+@jit_open
 def _references(corners, boxes):
     """Bounds of every triangle in joined lanes; lane 7 is left for its number."""
     for k in range(corners.shape[0] // 9):
@@ -43,7 +43,7 @@ def _references(corners, boxes):
         boxes[8 * k + 7] = ZERO
 
 
-@jit
+@jit_open
 def _half_area(box):
     """Half of the surface of joined bounds."""
     x = -lane4(box) - lane0(box)
@@ -52,7 +52,7 @@ def _half_area(box):
     return x * y + y * z + z * x
 
 
-@jit
+@jit_open
 def _swap(boxes, order, i, j):
     a, b = load8(boxes, 8 * i), load8(boxes, 8 * j)
     store8(boxes, 8 * i, b)
@@ -60,12 +60,12 @@ def _swap(boxes, order, i, j):
     order[i], order[j] = order[j], order[i]
 
 
-@jit
+@jit_open
 def _blocks(count):
     return F((count + WIDTH - 1) // WIDTH)
 
 
-@jit
+@jit_open
 def _split(boxes, order, first, last, bins, count, right, halves):
     """Cut a range in two where surface area times blocks is least; give the middle.
 
@@ -137,7 +137,7 @@ def _split(boxes, order, first, last, bins, count, right, halves):
     return middle
 
 
-@jit
+@jit_open
 def _grow(boxes, order, pad, nodes, children, blocks):
     """Fill nodes from the root; give the numbers of nodes and of blocks."""
     bins = np.empty(3 * N_BIN * 8, np.float32)
@@ -199,7 +199,7 @@ def _grow(boxes, order, pad, nodes, children, blocks):
     return n_node, n_block
 
 
-@jit
+@jit_open
 def _pack(corners, order, blocks, triangles, slots):
     """Put the triangles of each block side by side: corner by corner, axis by axis, eight lanes."""
     for block in range(blocks.shape[0]):
@@ -212,7 +212,7 @@ def _pack(corners, order, blocks, triangles, slots):
                 triangles[BLOCK_FLOATS * block + WIDTH * row + lane] = x
 
 
-@jit
+@jit_open
 def _stack_need(children, n_node):
     """Entries that a walk can have on its stack: seven siblings for every node on the way."""
     depth = np.ones(n_node, np.int64)

@@ -49,7 +49,7 @@ from canopysim.transport.splits import (
     split_meeting,
     split_way,
 )
-from canopysim.transport.target import fma, jit, note
+from canopysim.transport.target import fma, jit, jit_open, note
 from canopysim.transport.triangle import level_height, unit_normal
 from canopysim.transport.walk import nearest_triangle
 from canopysim.transport.wall import wall_distance
@@ -323,7 +323,7 @@ def trace_photon(world, books, splits, strip, key0, key1, batch, photon, w, stac
     books.counters[3] = max(books.counters[3], event)
 
 
-@jit
+@jit_open
 def trace_range(world, books, splits, strip_first, key0, key1, batch, first, last, stack_need):
     """Trace packets first .. last - 1 of a batch, counted through all strips in order.
 

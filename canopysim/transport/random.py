@@ -7,7 +7,7 @@ is a pure function of where it is used, so threads, chunks and resumes cannot ch
 import numpy as np
 
 from canopysim.transport.real import HALF, F
-from canopysim.transport.target import jit
+from canopysim.transport.target import jit_open
 
 U32 = np.uint32
 U64 = np.uint64
@@ -25,7 +25,7 @@ ON_FLIGHTS, ON_LOOKS = 2**30, 2**31
 STRIDES = (U64(0xDB4F0B91), U64(0xBBE05633), U64(0xA0F2EC77), U64(0x89E18285))
 
 
-@jit
+@jit_open
 def philox(c0, c1, c2, c3, k0, k1):
     """Ten rounds of Philox4x32; counters and keys are uint32, four uint32 come back."""
     for _ in range(10):
@@ -42,13 +42,13 @@ def philox(c0, c1, c2, c3, k0, k1):
     return c0, c1, c2, c3
 
 
-@jit
+@jit_open
 def unit(bits):
     """Map a uint32 to the middle of one of 2^23 equal cells of (0, 1): never 0, never 1."""
     return (F(np.int32(bits >> U32(9))) + HALF) * STEP
 
 
-@jit
+@jit_open
 def draw(key0, key1, strip, batch, photon, event, block):
     """Four uniforms in (0, 1) that belong to one block of one event of one photon."""
     place = U32(U64(event) * U64(BLOCKS_PER_EVENT) + U64(block))
@@ -56,7 +56,7 @@ def draw(key0, key1, strip, batch, photon, event, block):
     return unit(a), unit(b), unit(c), unit(d)
 
 
-@jit
+@jit_open
 def draw_leaf(key0, key1, stream, batch, photon, number):
     """Four uniforms in (0, 1) for a tentative meeting with leaves that fill a volume.
 
@@ -67,7 +67,7 @@ def draw_leaf(key0, key1, stream, batch, photon, number):
     return unit(a), unit(b), unit(c), unit(d)
 
 
-@jit
+@jit_open
 def spread(key0, key1, strip, batch, photon):
     """Four uniforms in (0, 1) for a launch: evenly spread over the photons of a batch.
 

@@ -3,12 +3,12 @@
 import numpy as np
 
 from canopysim.transport.real import ZERO
-from canopysim.transport.target import fma, jit_apart
+from canopysim.transport.target import fma, jit_open
 from canopysim.transport.triangle import unit_normal
 from canopysim.transport.walk import nearest_triangle
 
 
-@jit_apart
+@jit_open
 def first_hits(soup, need, rays, found, distance, behind):
     """Find what each ray meets first.
 

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from canopysim.transport.target import bits_from_float, float_from_bits, fma, jit, root
+from canopysim.transport.target import bits_from_float, float_from_bits, fma, jit_open, root
 
 F = np.float32
 I32 = np.int32
@@ -30,7 +30,7 @@ EXP_SMALL = F(0.05)
 EXP_LEAST = F(-87.0)
 
 
-@jit
+@jit_open
 def sine_cosine_of_turn(u):
     """Sine and cosine of 2 pi u for u in [-1, 1]; Taylor about the nearest quarter turn."""
     quarter = I32(math.floor(fma(u, FOUR, HALF)))
@@ -48,7 +48,7 @@ def sine_cosine_of_turn(u):
     return s, c
 
 
-@jit
+@jit_open
 def log_of(x):
     """Natural logarithm of a positive normal float32: 2 atanh((m-1)/(m+1)) + n ln 2."""
     bits = bits_from_float(x)
@@ -63,7 +63,7 @@ def log_of(x):
     return fma(F(n), LN2_HIGH, fma(F(n), LN2_LOW, TWO * tail))
 
 
-@jit
+@jit_open
 def exp_of(x):
     """Exponential of a float32 in [-87, 87]; below that 0."""
     if x < EXP_LEAST:
@@ -74,7 +74,7 @@ def exp_of(x):
     return p * float_from_bits(I32((I32(n) + I32(127)) << I32(23)))
 
 
-@jit
+@jit_open
 def one_minus_exp(x):
     """Give 1 - exp(-x) for x >= 0 without losing digits where x is small."""
     if x < EXP_SMALL:
@@ -82,7 +82,7 @@ def one_minus_exp(x):
     return ONE - exp_of(-x)
 
 
-@jit
+@jit_open
 def log_of_cosine(sine_squared, cosine):
     """Natural logarithm of a cosine above 0, from both, so that no digits are lost near 1."""
     x = sine_squared
@@ -92,7 +92,7 @@ def log_of_cosine(sine_squared, cosine):
     return log_of(max(cosine, TINY))
 
 
-@jit
+@jit_open
 def turn_of(x, y):
     """Turn of the vector (x, y) from +x towards +y, in [0, 1]: the arc tangent over 2 pi.
 
@@ -115,7 +115,7 @@ def turn_of(x, y):
     return ONE - turn if y < ZERO else turn
 
 
-@jit
+@jit_open
 def inverse(d):
     """Give 1/d, kept away from division by zero: a ray parallel to a face keeps its side of it."""
     if abs(d) < TINY:
@@ -123,7 +123,7 @@ def inverse(d):
     return ONE / d
 
 
-@jit
+@jit_open
 def across(nx, ny, nz, s, c, sine, height):
     """Turn (sine * c, sine * s, height) from a frame with z up into one with z along n.
 
@@ -142,7 +142,7 @@ def across(nx, ny, nz, s, c, sine, height):
     return dx * k, dy * k, dz * k
 
 
-@jit
+@jit_open
 def cosine_direction(nx, ny, nz, u, v):
     """Draw a direction about the unit normal n with density cos/pi (Lambert's law).
 

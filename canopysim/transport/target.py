@@ -6,7 +6,7 @@ import numba
 import numpy as np
 from llvmlite import ir
 from numba import njit, types
-from numba.extending import intrinsic
+from numba.extending import intrinsic, typeof_impl
 
 from canopysim.transport.cache import choose_cache_folder
 
@@ -23,11 +23,49 @@ _compile = partial(
     fastmath=False,
     boundscheck=False,
     nogil=True,
+    no_cfunc_wrapper=True,
 )
-# Kernels become one function: to hand the world over by value costs more than the work done.
-jit = _compile(forceinline=True)
-# What hardly ever happens stays a call and out of the way.
-jit_apart = _compile()
+# To unpack the world for Python, and to count who holds its arrays, takes as long to compile as
+# the physics; a kernel that only kernels call needs neither: it makes and gives back no array.
+_compile_inner = partial(_compile, no_cpython_wrapper=True, _nrt=False)
+
+
+class InnerKernel:
+    """A kernel that only kernels call: it has no entry from Python."""
+
+    def __init__(self, compiled):
+        self.compiled = compiled
+
+    def __call__(self, *arguments):
+        """Refuse: without this the process would end with a segmentation fault.
+
+        Raises
+        ------
+        TypeError
+            Always.
+        """
+        name = self.compiled.__name__
+        raise TypeError(f"{name} is called by kernels only; decorate it with jit_open, or call it "
+                        "from a function under numba.njit")  # fmt: skip
+
+
+@typeof_impl.register(InnerKernel)
+def _type_of_inner_kernel(kernel, context):
+    return types.Dispatcher(kernel.compiled)
+
+
+# What Python calls too: the doors into the kernels, and functions of numbers.
+jit_open = _compile(forceinline=True)
+
+
+def jit(function):
+    """Compile into the kernel that calls: to hand the world over costs more than the work done."""
+    return InnerKernel(_compile_inner(forceinline=True)(function))
+
+
+def jit_apart(function):
+    """Compile what hardly ever happens: it stays a call and out of the way."""
+    return InnerKernel(_compile_inner()(function))
 
 
 @intrinsic
@@ -66,13 +104,13 @@ def bits_from_float(typing_context, x):
     return types.int32(x), generate
 
 
-@jit
+@jit_open
 def note(event, x, y, z, place, side, w):
     """Write nothing down: only the plain target keeps a diary."""
     return
 
 
-@jit
+@jit_open
 def root(x):
     """IEEE square root of a float32."""
     return np.float32(np.sqrt(x))

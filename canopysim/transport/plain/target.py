@@ -12,7 +12,7 @@ def jit(function):
     return function
 
 
-jit_apart = jit
+jit_open = jit_apart = jit
 
 
 def fma(a, b, c):
