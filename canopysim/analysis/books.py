@@ -105,12 +105,40 @@ def absorbed_per_batch(
     (n_batch,) float64, µmol s⁻¹
         Their mean is the answer, their spread its error.
     """
+    shares = np.asarray(sink_share, np.float64)[None]
+    return absorbed_in_parts(result, shares, span=span, group=group)[:, 0]
+
+
+def absorbed_in_parts(
+    result: Result,
+    sink_shares: NDArray[np.float64],
+    *,
+    span: Span = PAR,
+    group: str = "all",
+) -> NDArray[np.float64]:
+    """Absorbed flux of each batch in several parts, such as layers, in one go.
+
+    Parameters
+    ----------
+    result : Result
+        With its `rows`.
+    sink_shares : (n_part, n_sink) float64
+        How much of each row of the books counts in each part, 0 to 1.
+    span : (low, high)
+        Range of whole traced bands, nm.
+    group : str
+        Group of lights, or "all".
+
+    Returns
+    -------
+    (n_batch, n_part) float64, µmol s⁻¹
+    """
     bands = np.flatnonzero(in_span(result, span))
-    sinks = np.flatnonzero(sink_share)
-    quanta = result.rows["absorbed"].transpose("batch", "channel", "sink", "traced_band").values
-    chosen = quanta[:, :, sinks][..., bands].sum(axis=-1, dtype=np.float64)
-    weights = np.einsum("bcs,s->bc", chosen, np.asarray(sink_share, np.float64)[sinks])
-    return np.asarray(weights @ channel_scale(result, group), np.float64)
+    sinks = np.flatnonzero(sink_shares.any(axis=0))
+    quanta = result.rows["absorbed"].variable.transpose("batch", "channel", "sink", "traced_band")
+    chosen = quanta.values[:, :, sinks][..., bands].sum(axis=-1, dtype=np.float64)
+    flux = np.einsum("bcs,c->bs", chosen, channel_scale(result, group))
+    return np.asarray(flux @ sink_shares[:, sinks].T, np.float64)
 
 
 def crossed_per_batch(

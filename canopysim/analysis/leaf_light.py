@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from canopysim.analysis.books import absorbed_per_batch
+from canopysim.analysis.books import absorbed_in_parts
 from canopysim.analysis.ends import is_leaf, sink_mask
 from canopysim.analysis.facets import facet_rows, has_facets
 from canopysim.bands import EPAR, PAR
@@ -85,13 +85,8 @@ def _by_layer(result: Result) -> LeafLight:
     numbers = np.asarray(result.layers["layer"], np.int64)[area > 0.0]
     area = area[area > 0.0]
     layer = np.asarray(result.rows["sink_layer"], np.int64)
-    leaf = sink_mask(result, is_leaf)
-    flux = np.array(
-        [
-            [absorbed_per_batch(result, leaf * (layer == n), span=span) for n in numbers]
-            for span in (PAR, FAR_RED_USED)
-        ]
-    ).reshape(2, len(numbers), -1)
+    shares = sink_mask(result, is_leaf) * (layer == numbers[:, None])
+    flux = np.stack([absorbed_in_parts(result, shares, span=s).T for s in (PAR, FAR_RED_USED)])
     n_batch = flux.shape[-1]
     n_row = min(FOLD, n_batch)
     folded = np.stack([flux[..., row::n_row].sum(axis=-1) for row in range(n_row)])

@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from canopysim.analysis.books import (
     Estimate,
     Span,
+    absorbed_in_parts,
     absorbed_per_batch,
     channel_scale,
     in_span,
@@ -136,13 +137,8 @@ def profile(result: Result, *, span: Span = PAR, group: str = "all") -> Profile:
     # Of a drawn room the box round it says too much.
     floor_area = float(result.settings.get("floor_area_m2", floor_area))
     height = np.concatenate([layers["z_top_m"].values[:1], layers["z_bottom_m"].values])
-    absorbed = np.stack(
-        [
-            absorbed_per_batch(result, sinks, span=span, group=group) / floor_area
-            for sinks in _sinks_by_layer(result)
-        ],
-        axis=1,
-    )
+    shares = _sinks_by_layer(result)
+    absorbed = absorbed_in_parts(result, shares, span=span, group=group) / floor_area
     if has_levels(result):
         crossed = _crossed(result, span, group) / floor_area
         down, up = crossed[..., 0], crossed[..., 1]
@@ -215,12 +211,12 @@ def _crossed(result: Result, span: Span, group: str) -> Array:
     return np.asarray(np.einsum("bcpd,c->bpd", chosen, channel_scale(result, group)), np.float64)
 
 
-def _sinks_by_layer(result: Result) -> list[Array]:
-    """Rows of the books that are leaves and stems of each layer, ones in (n_sink,)."""
+def _sinks_by_layer(result: Result) -> Array:
+    """Rows of the books that are leaves and stems of each layer, ones in (n_layer, n_sink)."""
     assert result.layers is not None
     layer = np.asarray(result.rows["sink_layer"], np.int64)
     plants = sink_mask(result, lambda end: end.kind in IN_LAYERS)
-    return [plants * (layer == number) for number in result.layers["layer"].values]
+    return np.asarray(plants * (layer == result.layers["layer"].values[:, None]), np.float64)
 
 
 def _under(end: End) -> bool:

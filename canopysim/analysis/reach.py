@@ -8,6 +8,7 @@ them are absorbed.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -15,7 +16,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopysim.analysis.between import bend
-from canopysim.analysis.books import UNKNOWN, Estimate, Span, absorbed_per_batch, launched, ratio
+from canopysim.analysis.books import (
+    UNKNOWN,
+    Estimate,
+    Span,
+    absorbed_in_parts,
+    absorbed_per_batch,
+    launched,
+    ratio,
+)
 from canopysim.analysis.ends import is_leaf, sink_mask
 from canopysim.analysis.jackknife import jackknife_error, leave_one_out
 from canopysim.analysis.layers import lower_half_sinks
@@ -92,7 +101,14 @@ class Reach:
     at_bottom: TwoErrors
 
 
-def reach(result: Result, *, span: Span = PAR, group: str = "all", rule: str = ABSORBED) -> Reach:
+def reach(
+    result: Result,
+    *,
+    span: Span = PAR,
+    group: str = "all",
+    rule: str = ABSORBED,
+    canopies: Sequence[Result] | None = None,
+) -> Reach:
     """Tell how deep light reaches.
 
     Parameters
@@ -105,6 +121,8 @@ def reach(result: Result, *, span: Span = PAR, group: str = "all", rule: str = A
         Group of lights, or "all".
     rule : str
         NET or ABSORBED.
+    canopies : sequence of Result, optional
+        What `replicates.canopies_of` gives, where this is asked for many times.
     """
     departure, off = float("nan"), []
     if rule == NET:
@@ -124,7 +142,7 @@ def reach(result: Result, *, span: Span = PAR, group: str = "all", rule: str = A
             levels = [_absorbed_level(of, left, span, group) for left in LEFT]
             return [*(e for level in levels for e in level[:2]), UNKNOWN, UNKNOWN]
 
-    found = two_errors(result, figures)
+    found = two_errors(result, figures, canopies)
     levels = tuple(
         Level(left, found[2 * i], found[2 * i + 1], *off[i]) for i, left in enumerate(LEFT)
     )
@@ -143,13 +161,8 @@ def _absorbed_level(
     assert layers is not None
     number = np.asarray(result.rows["sink_layer"], np.int64)
     leaf = sink_mask(result, is_leaf)
-    rows = np.stack(
-        [
-            absorbed_per_batch(result, leaf * (number == n), span=span, group=group)
-            for n in layers["layer"].values
-        ],
-        axis=1,
-    )
+    shares = leaf * (number == np.asarray(layers["layer"])[:, None])
+    rows = absorbed_in_parts(result, shares, span=span, group=group)
     total = float(rows.sum())
     if not total > 0.0:
         return UNKNOWN, UNKNOWN, float("nan"), float("nan")

@@ -106,7 +106,17 @@ def replicate_result(result: Result, number: int) -> Result:
     )
 
 
-def two_errors(result: Result, figures: Callable[[Result], Sequence[Estimate]]) -> list[TwoErrors]:
+def canopies_of(result: Result) -> list[Result]:
+    """Every canopy of several as a result by itself; nothing where there is one."""
+    n = n_replicates(result)
+    return [replicate_result(result, number) for number in range(n)] if n > 1 else []
+
+
+def two_errors(
+    result: Result,
+    figures: Callable[[Result], Sequence[Estimate]],
+    canopies: Sequence[Result] | None = None,
+) -> list[TwoErrors]:
     """Evaluate figures for all canopies and for each.
 
     Parameters
@@ -115,6 +125,8 @@ def two_errors(result: Result, figures: Callable[[Result], Sequence[Estimate]]) 
         With or without replicates.
     figures : callable
         From a result to figures with the error of the light: always as many.
+    canopies : sequence of Result, optional
+        What `canopies_of` gives, where many figures are asked for one by one.
 
     Returns
     -------
@@ -124,10 +136,10 @@ def two_errors(result: Result, figures: Callable[[Result], Sequence[Estimate]]) 
         it is known to about 40 %.
     """
     whole = figures(result)
-    n = n_replicates(result)
-    if n < 2:
+    each = [figures(one) for one in (canopies_of(result) if canopies is None else canopies)]
+    n = len(each)
+    if not each:
         return [TwoErrors(f.value, f.std_err, NAN, 1) for f in whole]
-    each = [figures(replicate_result(result, number)) for number in range(n)]
     found = []
     for k, figure in enumerate(whole):
         values = np.array([one[k].value for one in each])

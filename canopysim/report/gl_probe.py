@@ -16,7 +16,8 @@ from contextlib import contextmanager
 WINDOW_VARIABLE = "VTK_DEFAULT_OPENGL_WINDOW"
 TIMEOUT_S = 30.0
 
-# A white 8 × 8 background, rendered and read back; a core dump of a dying child helps nobody.
+# A white 8 × 8 background, rendered and read back, with as little of VTK as that takes; a core dump
+# of a dying child helps nobody.
 _CHILD = """
 import sys
 try:
@@ -24,11 +25,20 @@ try:
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 except ImportError:
     pass
-import pyvista
-plotter = pyvista.Plotter(off_screen=True, window_size=[8, 8])
-plotter.set_background('white')
-image = plotter.screenshot(None, return_img=True)
-sys.exit(0 if image.shape[:2] == (8, 8) and image.min() == 255 else 3)
+import vtkmodules.vtkRenderingOpenGL2
+from vtkmodules.vtkRenderingCore import vtkRenderer, vtkRenderWindow, vtkWindowToImageFilter
+window = vtkRenderWindow()
+window.OffScreenRenderingOn()
+window.SetSize(8, 8)
+renderer = vtkRenderer()
+renderer.SetBackground(1.0, 1.0, 1.0)
+window.AddRenderer(renderer)
+picture = vtkWindowToImageFilter()
+picture.SetInput(window)
+picture.Update()
+image = picture.GetOutput()
+white = all(image.GetPointData().GetScalars().GetRange(k) == (255.0, 255.0) for k in range(3))
+sys.exit(0 if image.GetDimensions() == (8, 8, 1) and white else 3)
 """
 
 

@@ -11,7 +11,13 @@ from canopysim.analysis.books import UNKNOWN, Estimate, Span, launched
 from canopysim.analysis.layers import layer_flux, lower_half_share
 from canopysim.analysis.profile import knows_profile
 from canopysim.analysis.reach import ABSORBED, NET, Reach, lower_half_by_group, reach
-from canopysim.analysis.replicates import TwoErrors, n_replicates, replicate_result, two_errors
+from canopysim.analysis.replicates import (
+    TwoErrors,
+    canopies_of,
+    n_replicates,
+    replicate_result,
+    two_errors,
+)
 from canopysim.report.accuracy import batch_note, has_errors
 from canopysim.report.markup import folded_html, prose, table_html
 from canopysim.report.rows import Table
@@ -99,12 +105,14 @@ def reaches(result: Result, *, brief: bool = False) -> list[Reach]:
     if result.layers is None:
         return []
     known = knows_profile(result)
+    canopies = canopies_of(result)
     return [
         reach(
             result,
             span=span,
             group=group,
             rule=NET if known and not _inside(result, group) else ABSORBED,
+            canopies=canopies,
         )
         for group in _groups(result)
         for span in _bands(result)
