@@ -12,8 +12,6 @@ from canopysim.analysis.far_red import far_red_bands, far_red_span
 from canopysim.bands import PAR, range_label
 
 if TYPE_CHECKING:
-    import xarray as xr
-
     from canopysim.results import Result
 
 
@@ -60,18 +58,22 @@ def write_layers_csv(result: Result, path: Path) -> None:
         for band in bands:
             header += [f"{name}_{band}nm_{unit}", f"{name}_{band}nm_std_err_{unit}"]
 
+    dims = ("layer", "group", "band")
+    both = layers.sel(side="both")
+    emitted = result.launched.sel(group=layers["group"], band=bands).transpose("group", "band")
+    dark = emitted.values == 0.0
+    columns = []
+    for value, error, _, _ in fields:
+        values, errors = (both[name].transpose(*dims).values for name in (value, error))
+        # An error is known to be 0 where no light can arrive at a leaf area.
+        columns.append(np.stack([values, np.where(dark & (values == 0.0), 0.0, errors)], axis=-1))
+    told = np.concatenate(columns, axis=2)
+    places = np.stack([layers[name].values for name in place], axis=1)
     rows: list[list[object]] = []
-    for layer in layers["layer"].values:
-        for group in layers["group"].values:
-            here = layers.sel(layer=layer, group=group, side="both")
+    for i, layer in enumerate(layers["layer"].values):
+        for j, group in enumerate(layers["group"].values):
             row: list[object] = [int(layer), plain_text(str(group))]
-            row += [number(float(here[name])) for name in place]
-            for value, error, _, _ in fields:
-                for band in bands:
-                    cell = here.sel(band=band)
-                    dark = float(result.launched.sel(group=group, band=band)) == 0.0
-                    row += [number(float(cell[value])), _error(cell, value, error, dark)]
-            rows.append(row)
+            rows.append(row + [number(float(one)) for one in (*places[i], *told[i, j].ravel())])
     _write(path, header, rows)
 
 
@@ -135,13 +137,6 @@ def write_tables(result: Result, folder: Path) -> list[Path]:
         written.append(folder / f"map-{name}.csv")
         write_map_csv(result, name, written[-1])
     return written
-
-
-def _error(cell: xr.Dataset, value: str, error: str, dark: bool) -> str:
-    """Give a standard error, which is known to be 0 where no light can arrive at a leaf area."""
-    if dark and float(cell[value]) == 0.0:
-        return "0"
-    return number(float(cell[error]))
 
 
 def number(value: float) -> str:

@@ -17,6 +17,7 @@ from canopysim.bands import PAR, range_label
 from canopysim.report.rows import Table
 from canopysim.report.tables import number, plain_text
 from canopysim.report.words import FLUX_DENSITY, PPFD_BAND, band_label, percent, significant
+from canopysim.tallies.rows import mean_and_error
 from canopysim.world.splits import CELLS, FLIGHT, LAST, LINING, SENSITIVITIES
 
 if TYPE_CHECKING:
@@ -245,11 +246,11 @@ def write_told_apart_csv(result: Result, path: Path) -> None:
             for group in (*result.groups, "all"):
                 for band, span in spans.items():
                     told = tell_apart(result, name, span=span, group=group)
-                    for k, row in enumerate(told.rows):
-                        for tally, found in zip(
-                            told.tallies, told.weighted(np.eye(len(told.rows))[k]), strict=True
-                        ):
-                            writer.writerow(
-                                [name, plain_text(row), plain_text(tally), plain_text(group), band,
-                                 number(found.value), number(found.std_err)]
-                            )  # fmt: skip
+                    means, errors = mean_and_error(told.flux, told.batches)
+                    tallies = [plain_text(tally) for tally in told.tallies]
+                    for row, *found in zip(told.rows, means, errors, strict=True):
+                        head = [name, plain_text(row)]
+                        writer.writerows(
+                            [*head, tally, plain_text(group), band, number(value), number(error)]
+                            for tally, value, error in zip(tallies, *found, strict=True)
+                        )

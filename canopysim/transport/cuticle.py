@@ -13,13 +13,13 @@ from canopysim.transport.random import draw
 from canopysim.transport.real import HALF, ONE, ZERO, F
 from canopysim.transport.scatter import reweigh
 from canopysim.transport.splits import split_ended
-from canopysim.transport.target import fma, jit, jit_apart, root
+from canopysim.transport.target import fma, jit, jit_apart, jit_open, root
 
 # Blocks of draws of an event that are the cuticle's.
 ARRIVAL_BLOCK, EXIT_BLOCK = 3, 4
 
 
-@jit
+@jit_open
 def fresnel(cosine, index):
     """Reflectance for unpolarised light from air (Born and Wolf, Principles of Optics, 1.5)."""
     g = root(fma(cosine, cosine, fma(index, index, -ONE)))

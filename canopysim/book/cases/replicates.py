@@ -6,21 +6,42 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from canopysim.book.case import Case
+from canopysim.book.exact.spread import mean_with_two_errors
+from canopysim.book.facts import told
 from canopysim.book.outcome import Outcome
 from canopysim.book.readings import Share
 from canopysim.book.scenes import box, panel, scene
 
 if TYPE_CHECKING:
+    from canopysim.analysis.books import Estimate
     from canopysim.book.bench import Bench
+    from canopysim.results import Result
 
 N = 3
+SPREAD = ("value", "light", "plants")
 ENDS = ("leaves", "stems", "floor", "left")
 # Batches of all canopies, few enough that each has a row of its own; numbers that add up there.
 N_BATCH = 8
 ADDED = {"absorbed": "batch", "crossed": "row", "crossed_sum": "batch", "split_absorbed": "row",
          "split_crossed": "row", "probed": "row", "canopy_counted": "row"}  # fmt: skip
+
+
+def _share_by_batch(result: Result, end: str) -> NDArray[np.float64]:
+    """Share of what is launched that ends at a place in each batch, (n_batch,)."""
+    rows = result.rows
+    quanta = rows["absorbed"].isel(sink=(rows["sink_end"] == end).values)
+    flux = (quanta.sum(["sink", "traced_band"]) * rows["channel_umol_s_per_quantum"]).sum("channel")
+    return np.asarray(flux.values / float(result.launched.sel(group="all", band="400-700")))
+
+
+def _share(result: Result, end: str) -> Estimate:
+    """Tell the same as the program does."""
+    from canopysim.analysis.ends import share_at
+
+    return share_at(result, lambda place: place.name == end)
 
 
 def _measure(bench: Bench, case: Case) -> Sequence[Outcome]:
@@ -61,19 +82,41 @@ def _measure(bench: Bench, case: Case) -> Sequence[Outcome]:
     return found
 
 
-def _by_itself(bench: Bench, case: Case) -> Sequence[Outcome]:
-    """Trace each canopy alone: what all have in a batch is one batch of each, in turn."""
+def _together_and_alone(bench: Bench, case: Case) -> tuple[Result, list[Result]]:
+    """Trace all canopies in one run, and each by itself with the same photons and more batches."""
     seed = bench.next_seed()
     whole = bench.trace(case.scene, case.packets, seed=seed, n_batch=N_BATCH)
-    found: list[Outcome] = []
-    sums: dict[str, Any] = dict.fromkeys(ADDED, 0)
+    each = []
     for number in range(N):
         canopy = dict(case.scene["canopy"]) | {"seed": str(1 + number)}
         del canopy["replicates"]
-        one = bench.trace(
-            dict(case.scene) | {"canopy": canopy}, case.packets, seed=seed, n_batch=N * N_BATCH
-        )
+        scene_of_one = dict(case.scene) | {"canopy": canopy}
+        one = bench.trace(scene_of_one, case.packets, seed=seed, n_batch=N * N_BATCH)
         assert N * one.settings["batch_packets"] == whole.settings["batch_packets"]
+        each.append(one)
+    return whole, each
+
+
+def _spread(bench: Bench, case: Case) -> Sequence[Outcome]:
+    """Hold both errors of what ends in places beside those that single canopies tell."""
+    from canopysim.analysis.replicates import two_errors
+
+    whole, each = _together_and_alone(bench, case)
+    found: list[Outcome] = []
+    for end in ENDS:
+        mine = [_share_by_batch(one, end)[number::N] for number, one in enumerate(each)]
+        (two,) = two_errors(whole, lambda of, end=end: [_share(of, end)])  # type: ignore[misc]
+        for what, exact in zip(SPREAD, mean_with_two_errors(mine), strict=True):
+            found += told(f"share of {end}: {what}", exact, getattr(two, what), 1e-9 * abs(exact))
+    return found
+
+
+def _by_itself(bench: Bench, case: Case) -> Sequence[Outcome]:
+    """Trace each canopy alone: what all have in a batch is one batch of each, in turn."""
+    whole, each = _together_and_alone(bench, case)
+    found: list[Outcome] = []
+    sums: dict[str, Any] = dict.fromkeys(ADDED, 0)
+    for number, one in enumerate(each):
         for name, along in ADDED.items():
             sums[name] += one.rows[name].isel({along: slice(number, N * N_BATCH, N)}).values
         for name in ("absorbed", "crossed_sum"):
@@ -104,6 +147,14 @@ PLANTED = scene(
     lights=[{"fixture": "panel", "at": ["40 cm", "25 cm"], "height": "90 cm"}],
     planes=[{"name": "mid", "height": "20 cm", "cell": "20 cm"}],
 )  # fmt: skip
+# Leaves that keep a third of the light, and no two canopies of one size.
+BUSHES = PLANTED | {
+    "plants": {"herb": {"leaf": "leaf", "stem": "black", "nodes": "6", "internode": "9 cm",
+                        "petiole_length": "5 cm", "petiole_angle": "60 deg", "variation": "40 %",
+                        "blade_length": "18 cm", "blade_width": "12 cm"}},
+    "canopy": {"layers": "2", "replicates": str(N),
+               "plantings": [{"plant": "herb", "columns": "2", "rows": "2"}]},
+}  # fmt: skip
 CASES = (
     Case(
         name="several canopies in one run",
@@ -132,5 +183,17 @@ CASES = (
                           "each_plant": "true"}},
         measure=_by_itself,
         packets=3 << 15,
+    ),
+    Case(
+        name="the error of the plants",
+        chapter="colours and groups",
+        shows="A figure of three unlike canopies has the error of its light, and that of the "
+        "plants: what the variance between canopies is more than the noise of each.",
+        source="One-way analysis of variance, random effects, over three canopies traced alone.",
+        fails_if="The error of the plants kept the noise of the light, was that of one canopy and "
+        "not of their mean, or batches of unlike canopies were taken for noise.",
+        scene=BUSHES,
+        measure=_spread,
+        packets=3 << 17,
     ),
 )  # fmt: skip
