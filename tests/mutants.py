@@ -29,7 +29,8 @@ FILES = (
     "tallies/stop.py", "tallies/books.py", "analysis/books.py", "analysis/profile.py",
     "analysis/told_apart.py", "analysis/planes.py", "analysis/layers.py", "analysis/ends.py",
     "analysis/far_red.py", "analysis/facets.py", "analysis/canopy_box.py", "analysis/jackknife.py",
-    "analysis/lining.py",
+    "analysis/lining.py", "analysis/penetration.py", "analysis/between.py", "analysis/reach.py",
+    "analysis/replicates.py", "analysis/colours.py", "matter/leaf_area.py", "matter/vectors.py",
 )  # fmt: skip
 TURNED_OPERATORS: dict[type, type] = {
     ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult,

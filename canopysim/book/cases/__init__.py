@@ -13,7 +13,7 @@ FILES = (
     "slabs", "scattering", "crowns", "drawn", "drawn_fields", "turbid", "films", "leaf_facts",
     "planes", "probes", "probes_hidden", "meters",
     "colours", "spectra", "groups", "replicates", "told_apart", "canopy_box",
-    "plant_facts", "depths", "reach", "canopy_figures",
+    "plant_facts", "depths", "reach", "colours_arriving", "canopy_figures",
     "balances", "backwards", "alike", "figures_read",
     "errors", "run_facts", "kernel_functions",
 )  # fmt: skip

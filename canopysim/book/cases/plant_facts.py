@@ -4,14 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import product
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from canopysim.book.bench import load
 from canopysim.book.cases.slabs import BLACK
 from canopysim.book.exact.tiles import level_leaf, obj_of
 from canopysim.book.facts import Fact, fact_case
-from canopysim.book.scenes import box, panel, scene
+from canopysim.book.scenes import Data, box, panel, scene
+
+Array = NDArray[np.float64]
+# Vertices are kept in float64; a leaf is of square centimetres.
+NEAR_M2 = 1e-9
 
 # Columns and rows of a grid, m, unevenly apart; and the room, whose plants go on where it repeats.
 COLUMNS, ROWS, SIZE = (0.2, 0.5, 0.9, 1.1), (0.15, 0.4, 0.5), (1.3, 0.7, 1.0)
@@ -122,7 +128,77 @@ def _in_a_scene() -> Iterator[Fact]:
         yield f"levels{what}", levels, np.array(canopy.level, np.float64), 1e-6
 
 
+# Mean leaf areas of a plant, m2, of the canopy or of its first planting; the leaf area index.
+OF_CANOPY, OF_FIRST, INDEX, PLANTED_M2 = 0.025, 0.018, 0.35, 0.6
+N_FIRST, N_SECOND, NODES = 2, 3, 4
+BLADES_CM = {"broad": (9.0, 6.0), "narrow": (8.0, 3.0)}
+# Flat blades of one size, of one width from base to tip.
+OBLONG: Data = {"variation": "0 %", "curvature": "0 deg", "fold": "0 deg",
+                "outline": ["100 %"] * 3, "size_by_node": ["100 %"] * 2}  # fmt: skip
+
+
+def _areas(canopy: Data, **blade: Any) -> Array:
+    """Leaf area of each plant, m2, from the triangles that are traced."""
+    from canopysim.world.compile import compile_world
+
+    herb = {"leaf": "leaf", "stem": "black", "nodes": str(NODES), "internode": "6 cm",
+            "petiole_length": "3 cm", "petiole_angle": "60 deg", "variation": "30 %"}  # fmt: skip
+    herb |= blade
+    feet = [[f"{x} cm", f"{y} cm"] for x, y in ((25, 25), (25, 60), (70, 20), (60, 50), (95, 45))]
+    first, second = feet[:N_FIRST], feet[N_FIRST:]
+    data = scene(
+        "Plants of stated leaf area",
+        enclosure=box("1.2 m", "80 cm", "1 m"),
+        leaves={"leaf": BLACK},
+        plants={name: herb | dict(zip(("blade_length", "blade_width"),
+                                      (f"{cm} cm" for cm in BLADES_CM[name]), strict=True))
+                for name in BLADES_CM},
+        canopy={"layers": "2", "plantings": [
+            {"plant": "broad", "positions": first} | canopy.get("first", {}),
+            {"plant": "narrow", "positions": second}]} | canopy.get("all", {}),
+        fixtures={"panel": panel("20 cm", "10 cm")},
+        lights=[{"fixture": "panel", "at": ["60 cm", "30 cm"], "height": "90 cm"}],
+    )  # fmt: skip
+    found: dict[str, float] = {}
+    for part in compile_world(load(data, {})).parts:
+        if part.kind == "leaf":
+            a, b, c = np.moveaxis(part.vertices[part.faces], 1, 0)
+            area = float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2
+            found[part.name] = found.get(part.name, 0.0) + area
+    return np.array([found[name] for name in sorted(found)])
+
+
+def _leaf_area() -> Iterator[Fact]:
+    flat = _areas({}, **OBLONG)
+    each = [NODES * length * width * 1e-4 for length, width in BLADES_CM.values()]
+    exact = np.repeat(each, (N_FIRST, N_SECOND))
+    yield "oblong blades of no stated area", exact, flat, NEAR_M2
+    own = _areas({})
+    first = np.arange(len(own)) < N_FIRST
+    yield "plants", N_FIRST + N_SECOND, len(own), 0.0
+    whole = len(own) * OF_CANOPY
+    found = _areas({"all": {"leaf_area": f"{OF_CANOPY} m2"}})
+    yield "a mean of all plants", whole * own / own.sum(), found, NEAR_M2
+    found = _areas({"first": {"leaf_area": f"{OF_FIRST} m2"}})
+    exact = np.where(first, N_FIRST * OF_FIRST * own / own[first].sum(), own)
+    yield "a mean of one planting", exact, found, NEAR_M2
+    corners = {"corner": ["10 cm", "10 cm"], "opposite": ["110 cm", "70 cm"]}
+    ground = {"leaf_area_index": str(INDEX), "planted": corners}
+    yield "an index", INDEX * PLANTED_M2 * own / own.sum(), _areas({"all": ground}), NEAR_M2
+
+
 CASES = (
+    fact_case(
+        "leaf area as stated",
+        "leaves",
+        "Plants that differ in size are enlarged alike, until all of them, or those of one "
+        "planting, have the leaf area that is stated for them.",
+        "Areas go with the square of a blade's length, and an oblong blade has length times width; "
+        "sums over the triangles that are traced.",
+        "An area were taken for a sum instead of a mean, went to another planting, or lengths grew "
+        "as areas do.",
+        _leaf_area,
+    ),
     fact_case(
         "where single plants stand",
         "told apart",

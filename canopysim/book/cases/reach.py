@@ -41,6 +41,14 @@ def _held(figure: str, exact: float, found: Estimate | TwoErrors, n: int) -> Ite
         yield Outcome(figure, float(exact), found.value, error, n)
 
 
+def _same_error(figure: str, at: float, lai: float, depth: float) -> Iterator[Outcome]:
+    """Hold the errors of a level's two places beside the segment that it is read in."""
+    if np.isfinite(at):
+        below = int(np.searchsorted(ABOVE, at))
+        slope = float(np.diff(DEPTH)[below - 1] / np.diff(ABOVE)[below - 1])
+        yield from told(f"{figure} error of depth over that of LAI", slope, depth / lai, 1e-6)
+
+
 def _exact_net(group: str) -> Array:
     """Share of the light of a group that is left at every boundary."""
     groups = list(K) if group == "all" else [group]
@@ -70,6 +78,7 @@ def _net(result: Result, group: str, n: int) -> Iterator[Outcome]:
         yield from _held(f"{name} LAI", lai.at, whole.lai, n)
         yield from _held(f"{name} depth, m", depth.at, whole.depth, n)
         yield from _held(f"{name} height, m", CUTS_CM[-1] / 100 - depth.at, whole.height, n)
+        yield from _same_error(name, lai.at, whole.lai.std_err, whole.depth.std_err)
         yield from _held(f"{name} LAI, in short", lai.at, level.lai, n)
         yield from _held(f"{name} depth, m, in short", depth.at, level.depth, n)
         yield from told(f"{name} depth may be off, m", depth.off, whole.depth_off,
@@ -117,6 +126,7 @@ def _absorbed(result: Result, group: str, n: int) -> Iterator[Outcome]:
         name = f"{group}: {1 - share:g} absorbed above,"
         yield from _held(f"{name} LAI", lai.at, level.lai, n)
         yield from _held(f"{name} depth, m", depth.at, level.depth, n)
+        yield from _same_error(name, lai.at, level.lai.light, level.depth.light)
         yield from told(f"{name} LAI may be off", lai.off, level.lai_off, ROUGHLY * lai.most)
         yield from told(f"{name} depth may be off, m", depth.off, level.depth_off,
                         ROUGHLY * depth.most)  # fmt: skip
@@ -128,7 +138,9 @@ def _lower_half(result: Result, n: int) -> Iterator[Outcome]:
 
     half = ABOVE[-1] / 2
     below = {g: np.interp(half, ABOVE, np.exp(-k * ABOVE)) - np.exp(-k * LAI) for g, k in K.items()}
-    for found in lower_half_by_group(result):
+    all_of_them = lower_half_by_group(result)
+    yield from told("groups that the lower half has light of", float(len(K)), len(all_of_them), 0.0)
+    for found in all_of_them:
         share = below[found.group]
         yield from _held(f"{found.group}: of its light in the lower half", share,
                          found.of_launched, n)  # fmt: skip

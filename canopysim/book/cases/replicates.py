@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from canopysim.results import Result
 
 N = 3
-SPREAD = ("value", "light", "plants")
+SPREAD = ("value", "light", "plants", "both")
+PLACES = ("z_top_m", "z_bottom_m", "leaf_area_m2", "cumulative_lai")
 ENDS = ("leaves", "stems", "floor", "left")
 # Batches of all canopies, few enough that each has a row of its own; numbers that add up there.
 N_BATCH = 8
@@ -106,15 +107,29 @@ def _spread(bench: Bench, case: Case) -> Sequence[Outcome]:
     for end in ENDS:
         mine = [_share_by_batch(one, end)[number::N] for number, one in enumerate(each)]
         (two,) = two_errors(whole, lambda of, end=end: [_share(of, end)])  # type: ignore[misc]
-        for what, exact in zip(SPREAD, mean_with_two_errors(mine), strict=True):
+        value, light, plants = mean_with_two_errors(mine)
+        errors = (value, light, plants, float(np.hypot(light, plants)))
+        for what, exact in zip(SPREAD, errors, strict=True):
             found += told(f"share of {end}: {what}", exact, getattr(two, what), 1e-9 * abs(exact))
+        # Of one canopy nothing is known of others.
+        (alone,) = two_errors(each[0], lambda of, end=end: [_share(of, end)])  # type: ignore[misc]
+        found += told(f"share of {end}, one canopy: plants", np.nan, alone.plants)
+        found += told(f"share of {end}, one canopy: both", alone.light, alone.both)
     return found
 
 
 def _by_itself(bench: Bench, case: Case) -> Sequence[Outcome]:
     """Trace each canopy alone: what all have in a batch is one batch of each, in turn."""
+    from canopysim.analysis.replicates import replicate_result
+
     whole, each = _together_and_alone(bench, case)
     found: list[Outcome] = []
+    for number, one in enumerate(each):
+        layers = replicate_result(whole, number).layers
+        assert one.layers is not None
+        assert layers is not None
+        for name in PLACES:
+            found += told(f"{name} of canopy {number + 1}", one.layers[name], layers[name])
     sums: dict[str, Any] = dict.fromkeys(ADDED, 0)
     for number, one in enumerate(each):
         for name, along in ADDED.items():

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopysim.book.exact.batches import mean_of
+from canopysim.book.exact.depths import read_level
 from canopysim.book.facts import Fact, fact_case
 
 Array = NDArray[np.float64]
@@ -184,6 +185,42 @@ def _profiles() -> Iterator[Fact]:
         yield f"mean and error, {flux}", [mean_of(x, np.ones(n)) for x in rows.T], each
 
 
+def _dim_profiles() -> Iterator[Fact]:
+    """Profiles whose lower boundaries are lost in noise: there the flux is read straight."""
+    from canopysim.analysis.penetration import penetration_of
+    from canopysim.analysis.profile import Profile
+
+    rng, n, last = np.random.default_rng(3), 16, 3
+    lai, height = np.array([0.0, 0.7, 1.5, 2.2, 3.4]), np.array([0.9, 0.8, 0.6, 0.35, 0.2])
+    start = 150 * rng.normal(1, 0.02, n)
+    # Nothing is left of the light below the third boundary that could be told from none.
+    lost = np.stack([rng.normal(0, 3, n), rng.normal(0, 3, n)], axis=1)
+    lost += 0.5 - lost.mean(axis=0)
+    net = np.concatenate([start[:, None] * [1.0, 0.55, 0.3], lost], axis=1)
+    nothing = np.zeros((n, 4))
+    of = Profile("all", (400.0, 700.0), height, lai, net, 0 * net, net, nothing, True, True)
+    found = penetration_of(of, shares=(0.5, 0.1))
+    mean = net.mean(0)
+    yield "boundaries clear of noise", float(last), found.n_boundary
+    slope, _ = np.polyfit(lai[:last], np.log(mean[:last]), 1)
+    yield "k above them", -slope, found.k.value
+    for i, one in enumerate(found.k_by_layer):
+        k = np.log(mean[i] / mean[i + 1]) / (lai[i + 1] - lai[i]) if i + 1 < last else np.nan
+        yield f"k of layer {i + 1}", k, one.value
+    depth = height[0] - height
+    for share, r in zip((0.5, 0.1), found.remaining, strict=True):
+        # Logarithms between boundaries that are clear; below the last of them the flux itself.
+        clear = share == 0.5
+        values = np.log(mean[:last]) if clear else mean[: last + 1]
+        target = np.log(share * mean[0]) if clear else share * mean[0]
+        for what, scale, level, off in (("LAI", lai, r.lai, r.lai_off),
+                                        ("depth", depth, r.depth, r.depth_off)):  # fmt: skip
+            exact = read_level(scale[: len(values)], values, target)
+            yield f"{share:g} left: {what}", exact.at, level.value
+            yield f"{share:g} left: {what} may be off", exact.off, off
+        yield f"{share:g} left: height", height[0] - exact.at, r.height.value
+
+
 CASES = (
     fact_case(
         "errors as they are reckoned",
@@ -201,9 +238,10 @@ CASES = (
         "errors",
         "Extinction coefficients, whole and by layer, and the depths at which a half and a tenth "
         "are left, of known profiles.",
-        "Straight lines through logarithms; errors by leaving out one batch after the other.",
+        "Straight lines through logarithms, and through fluxes where the lower one is lost in "
+        "noise; errors by leaving out one batch after the other.",
         "Depth were counted from below, a layer were weighed by another leaf area, or errors were "
-        "those of single fluxes.",
-        _profiles,
+        "those of single fluxes; a flux lost in noise had a logarithm.",
+        _profiles, _dim_profiles,
     ),
 )  # fmt: skip
