@@ -30,7 +30,7 @@ from canopysim.book.outcome import Outcome
 from canopysim.book.record import Record, Verdict
 from canopysim.book.running import kept_name, read_book
 from canopysim.cli import app
-from canopysim.report.selftest import failure_lines, table_csv, verdict_sentences
+from canopysim.report.selftest import expected, failure_lines, table_csv, verdict_sentences
 from canopysim.report.selftest_page import page_html
 
 CASES = all_cases()
@@ -296,3 +296,11 @@ def test_sentences_name_the_furthest():
     text = " ".join(verdict_sentences(Verdict("full", 1, (record,), 1, 1)))
     assert "great, z +3.00" in text
     assert "Too few cases" in text
+
+
+def test_what_an_expected_value_may_be_off_is_shown():
+    """Where it shows beside chance, or in the digits where there is no chance."""
+    assert expected(Outcome("", 2.0, 2.0, 0.0, exact_err=0.02)) == "2.000000 ± 0.020"
+    assert expected(Outcome("", 2.0, 2.0, 0.0, exact_err=1e-9)) == "2.000000"
+    assert expected(Outcome("", 2.0, 2.0, 0.01, 64, exact_err=0.004)) == "2.000 ± 0.0040"
+    assert expected(Outcome("", 2.0, 2.0, 0.01, 64, exact_err=0.0005)) == "2.000"

@@ -8,6 +8,7 @@ import math
 from typing import TYPE_CHECKING
 
 from canopysim.book.budget import P_FAIL
+from canopysim.book.outcome import SHARP
 from canopysim.report.rows import Table
 from canopysim.report.words import count, duration, minus, percent, significant
 
@@ -17,6 +18,10 @@ if TYPE_CHECKING:
 
 COLUMNS = ("Case", "Figure", "Expected", "Found", "± standard error", "z", "Packets", "Seconds")
 """Of the table that stands beside the README."""
+
+# What an expected value may be off is told where it shows in the digits that are written.
+SHOWN = 1e-5
+FORGIVEN = "What an expected value may itself be off stands behind it (±), and is forgiven."
 
 
 def z_text(z: float) -> str:
@@ -34,6 +39,14 @@ def number(value: float, std_err: float) -> str:
         return significant(value, 7)
     digits = 2 + math.floor(math.log10(abs(value))) - math.floor(math.log10(std_err))
     return significant(value, min(max(digits, 2), 9))
+
+
+def expected(outcome: Outcome) -> str:
+    """Write what is expected; with what it may be off itself where that is more than a hair."""
+    text = number(outcome.exact, outcome.std_err)
+    shown = SHARP * outcome.std_err if outcome.is_random else SHOWN * outcome.size
+    off = outcome.exact_err
+    return f"{text} ± {significant(off, 2)}" if off > shown else text
 
 
 def precision_of(record: Record) -> str:
@@ -142,7 +155,7 @@ def result_table(verdict: Verdict) -> Table:
     for r in verdict.records:
         o = r.worst
         found = ("not traced", "–", "–", "–", "–") if o is None else (
-            o.figure, number(o.exact, o.std_err), number(o.value, o.std_err),
+            o.figure, expected(o), number(o.value, o.std_err),
             significant(o.std_err, 2) if o.is_random else "none", z_text(o.z),
         )  # fmt: skip
         rows.append((r.case.name, *found, count(r.packets), f"{r.seconds:.1f}"))
@@ -151,8 +164,8 @@ def result_table(verdict: Verdict) -> Table:
         "furthest off",
         COLUMNS,
         tuple(rows),
-        "z: standard errors between found and expected, brought to the normal law. Seconds include "
-        "the expected value.",
+        "z: standard errors between found and expected, brought to the normal law. "
+        f"{FORGIVEN} Seconds include the expected value.",
     )
 
 

@@ -12,6 +12,8 @@ from canopysim.errors import CanopysimError
 from canopysim.report.markup import document, escape, folded_html, pairs_html, prose, table_html
 from canopysim.report.rows import Table
 from canopysim.report.selftest import (
+    FORGIVEN,
+    expected,
     failure_lines,
     far_off,
     number,
@@ -107,7 +109,7 @@ def _lead(verdict: Verdict) -> str:
 def _case_html(record: Record) -> str:
     case = record.case
     rows = tuple(
-        (o.figure, number(o.exact, o.std_err), number(o.value, o.std_err),
+        (o.figure, expected(o), number(o.value, o.std_err),
          significant(o.std_err, 2) if o.is_random else "none", z_text(o.z))
         for o in record.outcomes
     )  # fmt: skip
@@ -117,7 +119,8 @@ def _case_html(record: Record) -> str:
         ("Figure", "Expected", "Found", "± standard error", "z"), rows,
         f"z may reach {record.bound:.2f} to either side; errors may reach "
         f"{percent(record.precision)} {precision_of(record)}."
-        + (f" {case.why_rough}" if case.why_rough else ""),
+        + (f" {case.why_rough}" if case.why_rough else "")
+        + (f" {FORGIVEN}" if any(" ± " in row[1] for row in rows) else ""),
     )  # fmt: skip
     body = pairs_html(
         [("Shows", case.shows), ("The expected value", case.source),
