@@ -162,7 +162,7 @@ PLANTED = scene(
     lights=[{"fixture": "panel", "at": ["40 cm", "25 cm"], "height": "90 cm"}],
     planes=[{"name": "mid", "height": "20 cm", "cell": "20 cm"}],
 )  # fmt: skip
-# Leaves that keep a third of the light, and no two canopies of one size.
+# Canopies that differ by more than the noise of their light does.
 BUSHES = PLANTED | {
     "plants": {"herb": {"leaf": "leaf", "stem": "black", "nodes": "6", "internode": "9 cm",
                         "petiole_length": "5 cm", "petiole_angle": "60 deg", "variation": "40 %",
