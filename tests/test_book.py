@@ -304,3 +304,5 @@ def test_what_an_expected_value_may_be_off_is_shown():
     assert expected(Outcome("", 2.0, 2.0, 0.0, exact_err=1e-9)) == "2.000000"
     assert expected(Outcome("", 2.0, 2.0, 0.01, 64, exact_err=0.004)) == "2.000 ± 0.0040"
     assert expected(Outcome("", 2.0, 2.0, 0.01, 64, exact_err=0.0005)) == "2.000"
+    assert expected(Outcome("", 0.0, 0.0, 0.0, exact_err=1e-10)) == "0"
+    assert expected(Outcome("", 0.0, 0.0, 0.0, exact_err=1e-4)) == "0 ± 0.00010"

@@ -20,7 +20,8 @@ COLUMNS = ("Case", "Figure", "Expected", "Found", "± standard error", "z", "Pac
 """Of the table that stands beside the README."""
 
 # What an expected value may be off is told where it shows in the digits that are written.
-SHOWN = 1e-5
+# Of a figure that must be 0 no digits are written: there what rounding leaves is not told.
+SHOWN, ROUNDED = 1e-5, 1e-9
 FORGIVEN = "What an expected value may itself be off stands behind it (±), and is forgiven."
 
 
@@ -46,7 +47,7 @@ def expected(outcome: Outcome) -> str:
     text = number(outcome.exact, outcome.std_err)
     shown = SHARP * outcome.std_err if outcome.is_random else SHOWN * outcome.size
     off = outcome.exact_err
-    return f"{text} ± {significant(off, 2)}" if off > shown else text
+    return f"{text} ± {significant(off, 2)}" if off > max(shown, ROUNDED) else text
 
 
 def precision_of(record: Record) -> str:
